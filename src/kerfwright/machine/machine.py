@@ -1,0 +1,42 @@
+"""A laser machine as its owner describes it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from kerfwright.core.document import Acceleration, Document, Length, LengthOrZero, PowerW, Speed
+
+
+class Head(Document):
+    """The part of the head that could touch the work."""
+
+    gap_mm: Length = Field(alias="gap", description="from the nozzle's lowest point to the focus")
+    half_width_mm: Length = Field(alias="half_width", description="from the beam to the head's widest point near the work")
+
+
+class Machine(Document):
+    """Bed frame: origin front left of the usable area, x right, y back, z up from the bed."""
+
+    schema_: Literal["kerfwright-machine-1"] = Field(alias="schema")
+    name: str = Field(min_length=1, max_length=60)
+    laser: Literal["diode", "co2", "other"]
+    power_w: PowerW = Field(alias="power", description="optical power at full setting")
+    bed_x_mm: Length = Field(alias="bed_x")
+    bed_y_mm: Length = Field(alias="bed_y")
+    height_mm: Length = Field(alias="height", description="tallest work under the head, from the bed")
+    z: Literal["motorised", "by hand"]
+    head: Head
+    top_speed_mm_s: Speed = Field(alias="top_speed")
+    acceleration_mm_s2: Acceleration = Field(alias="acceleration")
+    s_full: int = Field(default=1000, ge=1, le=100000, description="the S word that means full power")
+    power_mode: Literal["constant", "speed-scaled"] = "constant"
+    takes_pictures: bool = True
+    placing_sd_mm: LengthOrZero = Field(
+        default=0.1, alias="placing", description="how well a board is laid against a fence by hand, one standard deviation")
+
+    @property
+    def laser_on_word(self) -> str:
+        """M3 keeps power constant; M4 scales it with speed, so that corners are not over-burnt."""
+        return "M4" if self.power_mode == "speed-scaled" else "M3"

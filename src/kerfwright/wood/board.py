@@ -1,0 +1,36 @@
+"""A board: what the maker measured on one real piece of wood."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from kerfwright.core import units
+from kerfwright.core.document import Document, Length
+
+Moisture = Annotated[float, BeforeValidator(units.parse_fraction), Field(ge=0, le=0.3)]
+
+
+class Board(Document):
+    """One board, its grain along its length. Frame: x along the length, y across, z out of the show face."""
+
+    schema_: Literal["kerfwright-board-1"] = Field(alias="schema")
+    name: str = Field(min_length=1, max_length=60)
+    species: str
+    length_mm: Length = Field(alias="length")
+    width_mm: Length = Field(alias="width")
+    thickness_points_mm: tuple[Length, ...] = Field(alias="thickness", min_length=1, max_length=200)
+    edges: Literal["milled", "rough"] = "milled"
+    moisture_frac: Moisture | None = Field(default=None, alias="moisture")
+
+    @property
+    def thickness_mm(self) -> float:
+        """Mean of the measured points."""
+        return math.fsum(self.thickness_points_mm) / len(self.thickness_points_mm)
+
+    @property
+    def thickness_spread_mm(self) -> float:
+        """Thickest measured point less the thinnest."""
+        return max(self.thickness_points_mm) - min(self.thickness_points_mm)
