@@ -1,0 +1,33 @@
+"""The choices a person may make about how a job is burnt; every one has a default worth keeping."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from kerfwright.core.document import Document, Length, LengthOrZero, SignedLength
+
+WallWish = Literal["auto", "ramp", "cradle", "two faces"]
+
+
+class PlanOptions(Document):
+    """Choices of the plan.
+
+    walls: how sloped walls are made. face: which face the beam enters on square-walled and cradle-cut boards
+    ("auto" hides the wider end of the slit). focus: pick the recipe's through entry burnt nearest this focus.
+    hollow: ramped walls hollowed by this much in the middle so that the seen lines close first (trade habit;
+    common practice, no source). lead: cuts start this far out in the waste. floor_overrun: ramp lines run past the
+    socket floor by this, else a fillet blocks the joint. reread: witness marks at every re-posing.
+    """
+
+    walls: WallWish = "auto"
+    face: Literal["auto", "show face", "inner face"] = "auto"
+    focus_mm: SignedLength | None = Field(default=None, alias="focus")
+    hollow_mm: LengthOrZero = Field(default=0.02, alias="hollow", le=0.15)
+    lead_mm: Length = Field(default=1.0, alias="lead", ge=0.3, le=5)
+    floor_overrun_mm: LengthOrZero = Field(default=0.1, alias="floor_overrun", le=0.5)
+    reread: bool = True
+    fence_mm: tuple[Length, Length] = Field(
+        default=(10.0, 10.0), alias="fence", description="where the board's front left corner lies in the bed")
+    cradle_height_mm: Length = Field(default=8.0, alias="cradle_height", ge=3, le=60)

@@ -1,0 +1,238 @@
+"""The setups of one part, and the shape its walls will have: flat, ramped, in a cradle, or from two faces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kerfwright.core.errors import PlanError
+from kerfwright.core.finding import Finding, note, warning
+from kerfwright.core.units import format_mm, slope_deg
+from kerfwright.plan.bench import Bench
+from kerfwright.plan.blank import EndWork
+from kerfwright.plan.compensate import WallShape, profile_of, ramp_wall, square_wall, two_face_wall
+from kerfwright.plan.cradle import TiltedCutting, slope_of, tilted_operations
+from kerfwright.plan.pose import Lie, flat_lie
+from kerfwright.plan.ramp import RampWishes, ramp_operations
+from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, square_operations
+from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, wall_options
+from kerfwright.plan.witness import new_marks, reference_marks, verniers
+from kerfwright.process.gap import WallOption
+from kerfwright.process.operation import CutOperation
+from kerfwright.process.setup import Face, Setup, Vernier
+
+
+@dataclass(frozen=True, eq=False)
+class PartPlan:
+    """setups: not yet numbered. walls: shape of the flanks by end of the board."""
+
+    setups: tuple[Setup, ...]
+    walls: dict[str, WallShape]
+    options: tuple[WallOption, ...]
+    findings: tuple[Finding, ...]
+
+
+def plan_part(bench: Bench) -> PartPlan:
+    """Setups for one part. Raises PlanError or RecipeRangeError when it cannot be made."""
+    if not bench.blank.sloped:
+        return _square_part(bench)
+    try:
+        slope_frac = slope_of(bench.blank)
+    except ValueError as bad:
+        raise PlanError(str(bad), accepted="one slope on one board", remedy="Give both corners of the board the same slope",
+                        where=bench.blank.part) from bad
+    options = wall_options(WallCase(bench.blank, bench.machine, bench.recipe, bench.options, slope_frac))
+    chosen = next(option for option in options if option.chosen)
+    make = {"ramp": _ramped_part, "cradle": _cradled_part, "two faces": _two_faced_part}[chosen.method]
+    setups, walls, findings = make(bench, slope_frac, chosen.wall_sd_mm)
+    return PartPlan(tuple(setups), walls, options, tuple(findings))
+
+
+_Made = tuple[list[Setup], dict[str, WallShape], list[Finding]]
+
+
+def _lie(bench: Bench, face: Face) -> Lie:
+    where = f'{bench.blank.part} on board "{bench.blank.board.name}"'
+    return flat_lie(face, bench.blank.size_mm, bench.machine, bench.options.fence_mm, where)
+
+
+def _laying(bench: Bench, face: Face, again: str = "") -> tuple[str, ...]:
+    edge = "front" if bench.options.fence_mm[1] > 0 else "front edge"
+    steps = [f'Lay board "{bench.blank.board.name}" with its {face.value} up, its left front corner at the fence '
+             f"({format_mm(bench.options.fence_mm[0])}, {format_mm(bench.options.fence_mm[1])} from the bed's {edge} left corner)"]
+    if face is Face.INNER:
+        steps.append("The show face lies down: cover it with paper tape against smoke and flashback")
+    if again:
+        steps.append(again)
+    return tuple(steps)
+
+
+def _end_wall(bench: Bench, end: EndWork, cutting: Cutting, entry: Face, extra_sd_mm: float = 0.0) -> WallShape:
+    """Shape of a square (or tilted) end's flanks."""
+    slab = cutting.blank.slab
+    flank = next(i for notch in end.notches for i in notch.edges if slab.edges[i].place.value == "flank")
+    points = slab.show_ring.points_mm
+    along = points[(flank + 1) % len(points)] - points[flank]
+    profile = profile_of(along, cutting.cut, cutting.bed_from_board)
+    return square_wall(profile, entry, bench.clearance_mm.get(end.end, 0.0), extra_sd_mm)
+
+
+def _square_part(bench: Bench) -> PartPlan:
+    thickness_mm = bench.thickness_mm
+    half_mm = thickness_mm / 2 + TWO_FACE_OVERLAP_MM
+    if through_fault(bench.recipe, thickness_mm) and not through_fault(bench.recipe, half_mm):
+        return _square_from_two_faces(bench, half_mm)
+    cut = bench.through(thickness_mm)
+    lie = _lie(bench, bench.better_face(cut))
+    cutting = bench.cutting(lie, thickness_mm, cut)
+    operations = [bench.label(lie), *square_operations(cutting, bench.blank.ends)]
+    setup = bench.setup("cut", f"{bench.blank.part}: square cuts", lie, operations, _laying(bench, lie.face_up))
+    walls = {end.end: _end_wall(bench, end, cutting, lie.face_up) for end in bench.blank.ends}
+    return PartPlan((setup,), walls, (), ())
+
+
+def _square_from_two_faces(bench: Bench, half_mm: float) -> PartPlan:
+    """Cuts too deep for one face meet inside. The slit does not reach the other face, so there is nothing to read there."""
+    cut = bench.through(half_mm)
+    setups: list[Setup] = []
+    walls: dict[str, WallShape] = {}
+    for face, name, again in ((Face.INNER, "first-face", ""), (Face.SHOW, "second-face", "Turn the board over about its length")):
+        lie = _lie(bench, face)
+        cutting = bench.cutting(lie, half_mm, cut)
+        operations = square_operations(cutting, bench.blank.ends)
+        if face is Face.INNER:
+            operations.insert(0, bench.label(lie))
+        setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, _laying(bench, face, again)))
+        walls = {end.end: two_face_wall(cut.profile(0.0, 0.0), half_mm / bench.thickness_mm, bench.clearance_mm.get(end.end, 0.0),
+                                        bench.machine.placing_sd_mm) for end in bench.blank.ends}
+    told = note("two-faces", f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so {bench.blank.part} is cut half from each face", bench.blank.part)
+    return PartPlan(tuple(setups), walls, (), (told,))
+
+
+def _ramped_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+    ramp = bench.recipe.ramp
+    assert ramp is not None  # wall_options has checked it
+    cut = bench.through(bench.thickness_mm)
+    lie = _lie(bench, Face.SHOW)
+    cutting = bench.cutting(lie, bench.thickness_mm, cut)
+    wishes = RampWishes(bench.options.hollow_mm, bench.options.floor_overrun_mm)
+    operations = [bench.label(lie), *ramp_operations(cutting, ramp, wishes, bench.blank.ends)]
+    setup = bench.setup("ramp", f"{bench.blank.part}: sloped walls as ramps", lie, operations, _laying(bench, Face.SHOW))
+    walls = {end.end: _ramp_end_wall(bench, end, cutting, slope_frac, sd_mm) for end in bench.blank.ends}
+    return [setup], walls, []
+
+
+def _ramp_end_wall(bench: Bench, end: EndWork, cutting: Cutting, slope_frac: float, sd_mm: float) -> WallShape:
+    if not end.sloped:
+        return _end_wall(bench, end, cutting, Face.SHOW)
+    hollow_mm = min(bench.options.hollow_mm, 0.2 * slope_frac * bench.thickness_mm)
+    return ramp_wall(bench.clearance_mm.get(end.end, 0.0), hollow_mm, sd_mm)
+
+
+def _scales(bench: Bench) -> tuple[Vernier, ...]:
+    return verniers(bench.blank) if bench.options.reread else ()
+
+
+def _marks(bench: Bench, scales: tuple[Vernier, ...], lie: Lie, following: list[CutOperation]) -> list[CutOperation]:
+    """Witness marks, then a stop to read them, then the rest."""
+    if not scales or not following:
+        return following
+    first = following[0]
+    stop = replace(first, before="read the three scales; if any is off zero stop here and write this program again with kerfwright shift")
+    return [*_new_marks(bench, scales, lie), stop, *following[1:]]
+
+
+def _new_marks(bench: Bench, scales: tuple[Vernier, ...], lie: Lie) -> list[CutOperation]:
+    """The marks; on a tilted board set by hand each scale is burnt at one focus, half way up its own span."""
+    z = lie.entry_z_frac * bench.thickness_mm
+    if bench.machine.z == "motorised" or not lie.tilt_deg:
+        return [new_marks(scales, bench.recipe, z)]
+    pose = bench.pose(lie)
+    gauge_z = float(pose.apply(bench.gauge_mm(pose, lie)[None, :])[0, 2])
+    done: list[CutOperation] = []
+    for scale in scales:
+        marks = new_marks((scale,), bench.recipe, z)
+        heights = np.concatenate([pose.apply(path.points_mm)[:, 2] for path in marks.paths]) - gauge_z
+        middle_mm = float(heights.min() + heights.max()) / 2
+        done.append(replace(marks, name=f"witness-{scale.name}", title=f"{marks.title}: {scale.name}", level_mm=middle_mm))
+    return done
+
+
+def _cradled_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+    depth_mm = bench.thickness_mm * float(np.hypot(1.0, slope_frac))
+    cut = bench.through(depth_mm)
+    face = bench.better_face(cut)
+    scales = _scales(bench)
+    flat = _lie(bench, face)
+    setups = [_before_tilting(bench, flat, scales)]
+    walls: dict[str, WallShape] = {}
+    sloped = tuple(end for end in bench.blank.ends if end.sloped)
+    for turned, name in ((False, "tilt-1"), (True, "tilt-2")):
+        lie = Lie(face, slope_deg(slope_frac), turned)
+        cutting = bench.cutting(lie, depth_mm, cut)
+        tilted = TiltedCutting(cutting, cutting.bed_from_board.inverse().turned(np.array([0.0, 0.0, -1.0])))
+        gauge_mm = bench.gauge_mm(cutting.bed_from_board, lie)
+        frees = bench.blank.ends if turned else ()
+        operations = tilted_operations(tilted, sloped, frees, bench.machine, gauge_mm)
+        how = "turned end for end" if turned else "not turned"
+        steps = (f"Put the board in the cradle, {face.value} up, {how}, pushed against the stop", *_cradle_place(bench))
+        setups.append(bench.setup(name, f"{bench.blank.part}: tilted {lie.tilt_deg:.2f} deg, {how}", lie,
+                                  _marks(bench, scales, lie, operations), steps, scales))
+        walls = {end.end: _end_wall(bench, end, cutting, face, sd_mm if end.sloped else 0.0) for end in bench.blank.ends}
+    return setups, walls, _unread(bench, scales)
+
+
+def _cradle_place(bench: Bench) -> tuple[str, ...]:
+    x, y = bench.options.fence_mm
+    return (f"The cradle's stop, where it meets the rest, stands {format_mm(y)} from the bed's front; the board's left end {format_mm(x)} from its left",)
+
+
+def _before_tilting(bench: Bench, lie: Lie, scales: tuple[Vernier, ...]) -> Setup:
+    """Flat work that must come first: reference marks, the label, rough long edges, sockets of a square end."""
+    z = lie.entry_z_frac * bench.thickness_mm
+    operations: list[CutOperation] = [bench.label(lie)]
+    if scales:
+        operations.insert(0, reference_marks(scales, bench.recipe, z, None, 0.0))
+    square = [end for end in bench.blank.ends if not end.sloped]
+    if square or bench.blank.board.edges == "rough":
+        cutting = bench.cutting(lie, bench.thickness_mm, bench.through(bench.thickness_mm))
+        path = cutting.ring(bench.blank.slab.show_ring)
+        notches = [notch_stroke(cutting, path, notch) for end in square for notch in end.notches]
+        edges = long_strokes(cutting, path, whole_board=True)
+        operations += [cutting.operation(name, title, in_turn(paths)) for name, title, paths in
+                       (("notches", "Sockets, from the waste", notches), ("edges", "Long edges, the whole board", edges)) if paths]
+    return bench.setup("flat", f"{bench.blank.part}: marks and flat cuts", lie, operations, _laying(bench, lie.face_up))
+
+
+def _two_faced_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+    ramp = bench.recipe.ramp
+    assert ramp is not None  # wall_options has checked it
+    cut = bench.through(bench.thickness_mm)
+    scales = _scales(bench)
+    inner, show = _lie(bench, Face.INNER), _lie(bench, Face.SHOW)
+    from_inner = bench.cutting(inner, bench.thickness_mm, cut)
+    core = from_inner.ring(bench.blank.slab.inner_ring)
+    sloped = [end for end in bench.blank.ends if end.sloped]
+    cores = [core_loop(from_inner, core, notch) for end in sloped for notch in end.notches]
+    first = [bench.label(inner), from_inner.operation("cores", "Cores of the sockets, from the inner face", in_turn(cores))]
+    if scales:
+        first.insert(0, reference_marks(scales, bench.recipe, -bench.thickness_mm, cut, bench.thickness_mm))
+    from_show = bench.cutting(show, bench.thickness_mm, cut)
+    wishes = RampWishes(bench.options.hollow_mm, bench.options.floor_overrun_mm)
+    second = [op for op in ramp_operations(from_show, ramp, wishes, bench.blank.ends) if op.name != "cores"]
+    setups = [bench.setup("inner-face", f"{bench.blank.part}: cores from the inner face", inner, first, _laying(bench, Face.INNER)),
+              bench.setup("show-face", f"{bench.blank.part}: ramps from the show face", show, _marks(bench, scales, show, second),
+                          _laying(bench, Face.SHOW, "Turn the board over about its length"), scales)]
+    walls = {end.end: _ramp_end_wall(bench, end, from_show, slope_frac, sd_mm) for end in bench.blank.ends}
+    return setups, walls, _unread(bench, scales)
+
+
+def _unread(bench: Bench, scales: tuple[Vernier, ...]) -> list[Finding]:
+    if scales:
+        return []
+    why = "you asked for none" if not bench.options.reread else "the board is too narrow for the scales"
+    return [warning("no-witness", f"{bench.blank.part} is laid again without witness marks ({why}): hand placing, about "
+                    f"{format_mm(bench.machine.placing_sd_mm)}, goes straight into the joint", bench.blank.part)]
+
+

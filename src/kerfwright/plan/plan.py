@@ -1,0 +1,126 @@
+"""The plan of a whole piece: every part's setups, the cradle when one is needed, predicted gaps, time and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from kerfwright.core.errors import PlanError
+from kerfwright.core.finding import merged
+from kerfwright.core.units import format_mm
+from kerfwright.machine.machine import Machine
+from kerfwright.pieces.design import Corner, Design
+from kerfwright.plan import cautions
+from kerfwright.plan.bench import Bench, numbered
+from kerfwright.plan.blank import END_WASTE_MARKED_MM, Blank, lay_on_board
+from kerfwright.plan.check import check_setup
+from kerfwright.plan.compensate import gap_estimates
+from kerfwright.plan.cradle import slope_of
+from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, CradleSize, cradle_sheet
+from kerfwright.plan.options import PlanOptions
+from kerfwright.plan.part_plan import PartPlan, plan_part
+from kerfwright.plan.pose import Lie
+from kerfwright.plan.square import Cutting
+from kerfwright.plan.timing import setup_time
+from kerfwright.process.gap import MateGap
+from kerfwright.process.job import Job
+from kerfwright.process.operation import BeamPath
+from kerfwright.process.recipe import Recipe
+from kerfwright.process.setup import Face, Setup
+from kerfwright.wood.board import Board
+
+
+def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], recipes: Mapping[str, Recipe], options: PlanOptions) -> Job:
+    """Plan a built piece. boards, recipes: by part name.
+
+    Raises PlanError when a part cannot be made on its board and machine, RecipeRangeError when a recipe was never
+    burnt where it is needed.
+    """
+    plans: dict[str, PartPlan] = {}
+    benches: dict[str, Bench] = {}
+    for part in design.assembly.parts:
+        clearance_mm = _clearances(design.corners, part.name)
+        blank = lay_on_board(part, boards[part.name], marked=False)
+        bench = Bench(blank, machine, recipes[part.name], options, clearance_mm)
+        plans[part.name], benches[part.name] = plan_part(bench), bench
+        _room_for_marks(plans[part.name], blank)
+    own = [setup for part in design.assembly.parts for setup in plans[part.name].setups]
+    setups = numbered([*_cradle_setups(benches, plans), *own])
+    for setup in setups:
+        check_setup(setup, machine)
+    gaps = tuple(_gap(corner, plans) for corner in design.corners)
+    walls = tuple(option for plan in plans.values() for option in plan.options)
+    thickness_mm = {name: board.thickness_mm for name, board in boards.items()}
+    findings = merged([
+        *cautions.body_cautions(boards), *cautions.wall_findings(walls, thickness_mm), *design.findings,
+        *cautions.board_findings(boards), *cautions.recipe_findings(recipes, boards, machine), *cautions.gap_findings(gaps, design.corners),
+        *(finding for plan in plans.values() for finding in plan.findings), *cautions.setup_findings(setups),
+    ])
+    times = tuple(setup_time(setup, machine) for setup in setups)
+    return Job(design.assembly.name, machine, dict(boards), dict(recipes), design.assembly, setups, times, gaps, walls, findings)
+
+
+def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
+    found = {corner.tail_end: corner.clearance_mm for corner in corners if corner.tail_part == part}
+    return found | {corner.pin_end: corner.clearance_mm for corner in corners if corner.pin_part == part}
+
+
+def _room_for_marks(plan: PartPlan, blank: Blank) -> None:
+    if any(setup.verniers for setup in plan.setups) and blank.end_waste_mm < END_WASTE_MARKED_MM:
+        part_mm = blank.size_mm[0] - 2 * blank.end_waste_mm
+        raise PlanError(f"the board is {format_mm(blank.size_mm[0])} long and the part {format_mm(part_mm)}",
+                        accepted=f"{format_mm(part_mm + 2 * END_WASTE_MARKED_MM)} or more, so that the witness marks find room at both ends",
+                        remedy="Take a longer board, or set reread = false and trust your hand", where=f'{blank.part} on board "{blank.board.name}"')
+
+
+def _gap(corner: Corner, plans: dict[str, PartPlan]) -> MateGap:
+    tightest, on_tail, on_pin = gap_estimates(plans[corner.tail_part].walls[corner.tail_end], plans[corner.pin_part].walls[corner.pin_end])
+    return MateGap(corner.name, corner.clearance_mm / 2, tightest, on_tail, on_pin)
+
+
+def _cradle_setups(benches: dict[str, Bench], plans: dict[str, PartPlan]) -> list[Setup]:
+    """One setup that cuts the cradle, sized for the largest board that needs it; none when no board is tilted."""
+    tilted = [name for name, plan in plans.items() if any(setup.tilt_deg for setup in plan.setups)]
+    done: list[Setup] = []
+    for slope_frac in sorted({round(slope_of(benches[name].blank), 9) for name in tilted}):
+        users = [benches[name] for name in tilted if abs(slope_of(benches[name].blank) - slope_frac) < 1e-8]
+        done.append(_cradle_setup(users, slope_frac, len(done)))
+    return done
+
+
+def _cradle_setup(users: list[Bench], slope_frac: float, index: int) -> Setup:
+    bench = users[0]
+    size = CradleSize(max(user.blank.size_mm[0] for user in users), max(user.blank.size_mm[1] for user in users),
+                      max(user.thickness_mm for user in users), slope_frac, bench.options.cradle_height_mm, bench.thickness_mm,
+                      max(user.blank.end_waste_mm + 2 * user.thickness_mm for user in users))
+    if bench.options.fence_mm[1] < STOP_WIDTH_MM:
+        raise PlanError(f"the fence stands {format_mm(bench.options.fence_mm[1])} from the bed's front", accepted=f"{format_mm(STOP_WIDTH_MM)} or more, "
+                        "so that the cradle's stop stands on the bed", where="cradle")
+    parts = cradle_sheet(size)
+    high = np.array([slab.bounds_mm()[2:] for _, slab in parts]).max(axis=0) + SPACE_MM
+    board = bench.blank.board.model_copy(update={
+        "name": f"an offcut, {high[0]:.0f} x {high[1]:.0f} mm or larger", "length_mm": float(high[0]), "width_mm": float(high[1]), "edges": "rough"})
+    blank = Blank("cradle", board, parts[0][1], (float(high[0]), float(high[1]), bench.thickness_mm), (), 0.0)
+    sheet = Bench(blank, bench.machine, bench.recipe, bench.options, {})
+    lie = Lie(Face.SHOW)
+    cutting = sheet.cutting(lie, bench.thickness_mm, sheet.through(bench.thickness_mm))
+    loops = [_loop(replace(cutting, blank=replace(blank, slab=slab)), name) for name, slab in parts]
+    steps = (f"Lay {board.name}, {format_mm(bench.thickness_mm)} thick, at the fence; anything flat that this recipe cuts will do",
+             f"Push ribs and rails together square; the stop's foot stands {format_mm(bench.options.fence_mm[1])} from the bed's front")
+    operation = cutting.operation("parts", "Ribs and rails of the cradle", loops)
+    setup = sheet.setup("parts" if index == 0 else f"parts-{index + 1}", f"A cradle, {size.tilt_deg:.2f} deg", lie, [operation], steps)
+    return replace(setup, more_slabs=tuple(slab for _, slab in parts[1:]))
+
+
+def _loop(cutting: Cutting, name: str) -> BeamPath:
+    """A closed outline, begun in the waste beside the middle of its longest edge."""
+    ring = cutting.ring(cutting.blank.slab.show_ring)
+    points = ring.points_mm
+    steps = np.roll(points, -1, axis=0) - points
+    longest = int(np.argmax(np.hypot(steps[:, 0], steps[:, 1])))
+    middle = points[longest] + steps[longest] / 2
+    outward = np.array([steps[longest, 1], -steps[longest, 0]]) / np.hypot(*steps[longest])
+    start = middle + min(cutting.lead_mm, SPACE_MM / 2) * outward
+    return cutting.stroke(np.vstack([start, middle, np.roll(points, -longest - 1, axis=0), middle]), (name,))

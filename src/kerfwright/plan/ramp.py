@@ -1,0 +1,123 @@
+"""Sloped walls burnt as ramps: the core drops out, then lines parallel to the wall go down to a rising depth.
+
+Vocabulary: the *core* is the socket at its narrow width (inner face); a *wedge* is what is left between the core and
+the wall, T^2/(2s) in section for slope 1:s. Across a wedge, t runs from the wall's line on the show face (t = 0)
+toward the core; the wall asks for the depth T z at t(z) = d z - g - 4 h z (1 - z) + m, with d = T slope, g the wall's
+share of the gap, h the hollow, m the recipe's wall shift. Each line is sent to the depth that the wall has under it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kerfwright.core.errors import RecipeRangeError
+from kerfwright.geometry.ring import Place, Ring
+from kerfwright.plan.blank import EndWork, Notch
+from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, tip_strokes
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.recipe import RampSettings
+
+Array = NDArray[np.float64]
+
+FAINT_SHARE = 0.5  # lines shallower than this share of the shallowest depth on record are left out
+
+
+@dataclass(frozen=True)
+class RampWishes:
+    """hollow_mm: middle of the wall set back; overrun_mm: lines run this far past the socket's floor."""
+
+    hollow_mm: float
+    overrun_mm: float
+
+
+def wall_depths(across_mm: float, thickness_mm: float, spacing_mm: float, gap_share_mm: float, hollow_mm: float,
+                wall_shift_mm: float) -> tuple[Array, Array]:
+    """Lines of one wedge: (t in mm from the wall's show line toward the core, depth in mm), deepest first.
+
+    across_mm: width d of the wedge. Lines lie at half spacings from the wall's foot; the last starts where the
+    wall meets the show face.
+    """
+    foot_mm = across_mm - gap_share_mm + wall_shift_mm
+    top_mm = -gap_share_mm + wall_shift_mm
+    n_lines = max(int(np.floor((foot_mm - top_mm) / spacing_mm + 0.5)), 1)
+    t_mm = foot_mm - (np.arange(n_lines) + 0.5) * spacing_mm
+    t_mm = t_mm[t_mm > top_mm]
+    # 4 h z^2 + (d - 4 h) z - (t - top) = 0, the root between 0 and 1.
+    a, b, c = 4 * hollow_mm, across_mm - 4 * hollow_mm, -(t_mm - top_mm)
+    z = -c / b if a == 0 else (-b + np.sqrt(b * b - 4 * a * c)) / (2 * a)
+    return t_mm, thickness_mm * np.clip(z, 0.0, 1.0)
+
+
+def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: Ring, notch: Notch) -> list[BeamPath]:
+    """Lines of both wedges of one socket, each from the waste to just past the floor."""
+    slab = cutting.blank.slab
+    lines: list[BeamPath] = []
+    for i in notch.edges:
+        edge = slab.edges[i]
+        if edge.place is not Place.FLANK:
+            continue
+        show_y, inner_y = slab.show_ring.points_mm[i, 1], slab.inner_ring.points_mm[i, 1]
+        clearance_mm = cutting.clearance_mm.get(edge.name.split(".")[0], 0.0)
+        hollow_mm = min(wishes.hollow_mm, 0.2 * abs(inner_y - show_y))
+        t_mm, depth_mm = wall_depths(abs(inner_y - show_y), slab.thickness_mm, ramp.spacing_mm, clearance_mm / 4,
+                                     hollow_mm, ramp.wall_shift_mm.value)
+        powers, kept = line_powers(ramp, depth_mm)
+        x_out, x_floor = _reach(cutting, core, notch, wishes.overrun_mm)
+        toward = np.sign(inner_y - show_y)
+        for t, depth, power in zip(t_mm[kept], depth_mm[kept], powers, strict=True):
+            y = float(show_y + toward * t)
+            points = np.array([[x_out, y, cutting.entry_z_mm], [x_floor, y, cutting.entry_z_mm]])
+            lines.append(BeamPath(points, float(power), float(depth), (edge.name,)))
+    return lines
+
+
+def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, Array]:
+    """(powers of the lines kept, mask of the lines kept). Raises RecipeRangeError for depths never burnt.
+
+    Lines a little shallower than the shallowest reading are burnt at that reading's power; fainter ones are left
+    out, for a recipe says nothing there.
+    """
+    shallow_mm = ramp.shallowest_mm
+    kept = depth_mm >= FAINT_SHARE * shallow_mm
+    return ramp.power_for_depth(np.maximum(depth_mm[kept], shallow_mm)), kept
+
+
+def ramp_fault(ramp: RampSettings | None, thickness_mm: float) -> str:
+    """Why this recipe cannot ramp through this thickness, or "" when it can."""
+    if ramp is None:
+        return "the recipe has no ramp: burn the ramp staircase coupon"
+    try:
+        line_powers(ramp, np.array([thickness_mm * 0.999]))
+    except RecipeRangeError:
+        return f"the recipe's ramp was burnt to {ramp.deepest_mm:.2f} mm deep, the wall needs {thickness_mm:.2f} mm"
+    return ""
+
+
+def ramp_operations(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, ends: tuple[EndWork, ...]) -> list[CutOperation]:
+    """Cores through, ramps down layer by layer, square sockets of the other end if it has any, long edges, tips."""
+    slab = cutting.blank.slab
+    core, show = cutting.ring(slab.inner_ring), cutting.ring(slab.show_ring)
+    sloped, square = [end for end in ends if end.sloped], [end for end in ends if not end.sloped]
+    cores = [core_loop(cutting, core, notch) for end in sloped for notch in end.notches]
+    notches = [notch_stroke(cutting, show, notch) for end in square for notch in end.notches]
+    lines = [line for end in sloped for notch in end.notches for line in wedge_lines(cutting, ramp, wishes, core, notch)]
+    # A pin is widest at the inner face, so the inner ring's tips free it at every depth.
+    tips = [stroke for end in ends for stroke in tip_strokes(cutting, core, end)]
+    layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+    ramps = CutOperation("ramps", "Sloped walls as ramps", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
+    through = [("cores", "Cores of the sockets, dropping out", cores), ("notches", "Sockets, from the waste", notches),
+               ("edges", "Long edges", long_strokes(cutting, core)), ("tips", "Ends, freeing the part", tips)]
+    done = [cutting.operation(name, title, in_turn(paths)) for name, title, paths in through if paths]
+    return [done[0], ramps, *done[1:]]
+
+
+def _reach(cutting: Cutting, core: Ring, notch: Notch, overrun_mm: float) -> tuple[float, float]:
+    """x where the lines start, out in the core's window, and where they end, past the floor."""
+    floor = next(i for i in notch.edges if core.edges[i].place is Place.FLOOR)
+    x_floor = float(core.points_mm[floor, 0])
+    x_tip = float(core.points_mm[notch.edges[0], 0])
+    inward = np.sign(x_floor - x_tip)
+    return x_tip - inward * cutting.lead_mm, x_floor + inward * overrun_mm
