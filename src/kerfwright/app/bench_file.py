@@ -1,0 +1,61 @@
+"""The bench file: which machine, recipe and board a piece is made with. Paths are relative to the file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from kerfwright.core.document import Document, load
+from kerfwright.core.errors import InputError
+from kerfwright.machine.machine import Machine
+from kerfwright.plan.options import PlanOptions
+from kerfwright.process.recipe import Recipe
+from kerfwright.wood.board import Board
+from kerfwright.wood.species import find_species
+
+
+class BenchDocument(Document):
+    """boards: a file by panel name; recipes: only for panels that need one of their own."""
+
+    schema_: Literal["kerfwright-bench-1"] = Field(alias="schema")
+    machine: str
+    recipe: str
+    boards: dict[str, str]
+    recipes: dict[str, str] = Field(default_factory=dict)
+    burn: PlanOptions = Field(default_factory=PlanOptions)
+
+
+@dataclass(frozen=True, eq=False)
+class BenchSet:
+    """A bench file with everything it names read."""
+
+    machine: Machine
+    boards: dict[str, Board]
+    recipes: dict[str, Recipe]
+    options: PlanOptions
+
+
+def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
+    """Read a bench file and all it names, for the panels of one piece."""
+    document = load(path, BenchDocument)
+    for what, table in (("boards", document.boards), ("recipes", document.recipes)):
+        unknown = [name for name in table if name not in panels]
+        if unknown:
+            raise InputError(f'{what}.{unknown[0]} names no part of this piece', accepted=", ".join(panels), where=str(path))
+    missing = [panel for panel in panels if panel not in document.boards]
+    if missing:
+        raise InputError(f"no board is given for {', '.join(missing)}", accepted=f"one board for each of {', '.join(panels)}",
+                         remedy="Add them under [boards]", where=str(path))
+    folder = path.parent
+    boards = {panel: load(folder / document.boards[panel], Board) for panel in panels}
+    for board_file, board in ((document.boards[panel], boards[panel]) for panel in panels):
+        try:
+            find_species(board.species)
+        except InputError as bad:
+            raise bad.located(board_file) from bad
+    common = load(folder / document.recipe, Recipe)
+    recipes = {panel: load(folder / document.recipes[panel], Recipe) if panel in document.recipes else common for panel in panels}
+    return BenchSet(load(folder / document.machine, Machine), boards, recipes, document.burn)

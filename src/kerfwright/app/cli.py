@@ -1,0 +1,181 @@
+"""The command line: ``kerfwright VERB``. It parses words and prints; the workflow does the work."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import App, CycloptsError, Parameter
+
+from kerfwright import __version__
+from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
+
+if TYPE_CHECKING:
+    from kerfwright.app.workflow import Made
+
+app = App(name="kerfwright", version=__version__, help_format="plaintext",
+          help="From measured boards and a measured laser to joints that close: reads a piece file, writes every file needed to burn it.\n\n"
+               "Exit codes: " + "; ".join(f"{code} {text}" for code, text in EXIT_CODES.items()) + ".")
+
+AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+
+
+@app.command
+def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, as_json: AsJson = False) -> None:
+    """Make the job folder of a piece: everything to take to the laser and the bench.
+
+    Parameters
+    ----------
+    piece
+        The piece file (TOML).
+    bench
+        The bench file naming machine, recipe and boards; default: bench.toml beside the piece.
+    out
+        The new folder to write; default: NAME-job beside the piece.
+    as_json
+        Print the summary as JSON.
+    """
+    from kerfwright.app import workflow
+
+    _tell(workflow.make(piece, bench, out), as_json)
+
+
+@app.command
+def look(piece: Path, *, bench: Path | None = None, as_json: AsJson = False) -> None:
+    """Design and plan a piece and say what would be made, writing nothing.
+
+    Parameters
+    ----------
+    piece
+        The piece file (TOML).
+    bench
+        The bench file; default: bench.toml beside the piece.
+    as_json
+        Print the summary as JSON.
+    """
+    from kerfwright.app import workflow
+
+    _tell(workflow.look(piece, bench), as_json)
+
+
+@app.command
+def shift(folder: Path, setup: int, *, left_tick: float | None = None, right_tick: float | None = None, x_tick: float | None = None,
+          x: str | None = None, y: str | None = None, turn: str | None = None, out: Path | None = None, as_json: AsJson = False) -> None:
+    """Write one setup's program again after its witness marks were read, so that the cuts land where they belong.
+
+    Parameters
+    ----------
+    folder
+        The job folder.
+    setup
+        The setup's number.
+    left_tick
+        Which tick lines up on the left scale, counted from the long one, + toward the board's far edge.
+    right_tick
+        The same on the right scale.
+    x_tick
+        The same on the scale along the board, + toward its right end.
+    x
+        Instead of ticks: how far the marks fell too far along the board, such as "0.1 mm".
+    y
+        Instead of ticks: how far they fell too far across it.
+    turn
+        Instead of ticks: how far they are turned, counter-clockwise on the show face, such as "0.05 deg".
+    out
+        The new program; default: beside the old one.
+    as_json
+        Print the result as JSON.
+    """
+    from kerfwright.app import workflow
+    from kerfwright.core.units import format_mm, parse_angle_deg, parse_length_mm
+    from kerfwright.process.setup import Placing
+
+    read = {name: tick for name, tick in (("left", left_tick), ("right", right_tick), ("along", x_tick)) if tick is not None}
+    stated = None
+    if (x, y, turn) != (None, None, None):
+        stated = Placing(parse_length_mm(x or "0 mm"), parse_length_mm(y or "0 mm"), parse_angle_deg(turn or "0 deg"))
+    done = workflow.shift(folder, setup, read or None, stated, out)
+    if as_json:
+        print(json.dumps(done.summary(), indent=1))
+        return
+    print(f"Written: {done.program}")
+    print(f"Its pose: {done.record}")
+    dx, dy, dz = done.bed_shift_mm
+    print(f"Or leave the program and move the work zero by X {dx:+.3f}, Y {dy:+.3f}, Z {dz:+.3f} mm"
+          + (f", turned {done.bed_turn_deg:+.3f} deg about the gauge point" if abs(done.bed_turn_deg) > 5e-4 else "") + ".")
+    print(f"The marks lay {format_mm(done.placing.x_mm, 3)} along and {format_mm(done.placing.y_mm, 3)} across, turned {done.placing.turn_deg:.3f} deg.")
+
+
+@app.command
+def start(folder: Path) -> None:
+    """Begin with a small shop to change: an invented machine, boards and recipes, and three pieces.
+
+    Parameters
+    ----------
+    folder
+        The new folder.
+    """
+    from kerfwright.app import workflow
+
+    made = workflow.start(folder)
+    print(f"A shop to play with: {made}\nTry: kerfwright make {made / 'pencil-box' / 'piece.toml'}")
+
+
+@app.command
+def demo(*, out: Path = Path("kerfwright-demo")) -> None:
+    """Make the job folders of the three demo pieces.
+
+    Parameters
+    ----------
+    out
+        The folder for the demo's shop and job folders; earlier demo jobs in it are replaced.
+    """
+    from kerfwright.app import workflow
+
+    for made in workflow.demo(out):
+        _tell(made, as_json=False)
+        print()
+    print(f"The pieces' own files, to change: {out / 'shop'}")
+    print(f"Open first: {out / (workflow.DEMO_PIECES[0] + '-job') / 'bench-sheet.pdf'}")
+
+
+def _tell(made: Made, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps(made.summary(), indent=1, ensure_ascii=False))
+        return
+    from kerfwright.app.telling import tell
+
+    tell(made)
+
+
+def main(words: list[str] | None = None) -> int:
+    """Run one command; returns its exit code. A person's mistake never ends in a traceback."""
+    given = sys.argv[1:] if words is None else words
+    try:
+        app(given, exit_on_error=False, print_error=False, result_action="return_value")
+    except CycloptsError as bad:
+        return _fail(InputError(str(bad).strip(), remedy="See kerfwright --help"), given)
+    except KerfwrightError as bad:
+        return _fail(bad, given)
+    except KeyboardInterrupt:
+        print("Stopped; nothing half-made is left.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    return 0
+
+
+def _fail(bad: KerfwrightError, given: list[str]) -> int:
+    if "--json" in given:
+        told: dict[str, Any] = {"schema": "kerfwright-error-1", "kind": type(bad).__name__, "message": bad.message, "where": bad.where,
+                                "arrived": bad.arrived, "accepted": bad.accepted, "remedy": bad.remedy, "exit_code": bad.exit_code}
+        print(json.dumps({"error": told}, indent=1, ensure_ascii=False))
+    print(f"kerfwright: {bad.message}", file=sys.stderr)
+    return bad.exit_code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

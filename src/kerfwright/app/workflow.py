@@ -1,0 +1,168 @@
+"""What a person can ask for, one function a verb; the command line and scripts call these and nothing else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from kerfwright.app.bench_file import load_bench
+from kerfwright.core.codec import plain, to_json
+from kerfwright.core.errors import InputError
+from kerfwright.core.finding import Finding, Level
+from kerfwright.pieces.piece import build_piece, load_piece
+from kerfwright.plan.check import check_setup
+from kerfwright.plan.plan import plan_job
+from kerfwright.plan.witness import placing_from_ticks
+from kerfwright.process.job import Job
+from kerfwright.process.setup import Placing, Setup
+
+
+@dataclass(frozen=True, eq=False)
+class Made:
+    """A job that was planned, and where it was written (None when only looked at)."""
+
+    job: Job
+    folder: Path | None
+    n_files: int
+
+    def summary(self) -> dict[str, Any]:
+        """A short, plain account for people and scripts."""
+        job = self.job
+        return {
+            "schema": "kerfwright-summary-1",
+            "name": job.name,
+            "folder": str(self.folder) if self.folder else None,
+            "files": self.n_files,
+            "setups": [{"number": setup.number, "title": setup.title, "minutes": round((time.burn_s + time.travel_s) / 60, 1)}
+                       for setup, time in zip(job.setups, job.times, strict=True)],
+            "cut_length_m": round(job.cut_length_mm / 1000, 2),
+            "time_s": round(job.total_time_s, 1),
+            "walls": [{"part": wall.part, "method": wall.method, "possible": wall.possible, "chosen": wall.chosen, "reason": wall.reason}
+                      for wall in job.walls],
+            "gaps": [{"corner": gap.corner, "wanted_mm": gap.wanted_mm, "tightest_mm": round(gap.tightest_mm.value, 4),
+                      "seen_mm": round(max(gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value), 4), "sd_mm": round(gap.tightest_mm.sd, 4)}
+                     for gap in job.gaps],
+            "findings": [{"level": finding.level.value, "code": finding.code, "text": finding.text, "where": finding.where}
+                         for finding in job.findings],
+        }
+
+    def findings(self, level: Level) -> list[Finding]:
+        """The findings of one level."""
+        return [finding for finding in self.job.findings if finding.level is level]
+
+
+def look(piece: Path, bench: Path | None = None) -> Made:
+    """Design and plan a piece without writing anything."""
+    document = load_piece(piece)
+    benched = load_bench(bench or piece.with_name("bench.toml"), document.panels)
+    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
+    return Made(plan_job(design, benched.machine, benched.boards, benched.recipes, benched.options), None, 0)
+
+
+def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Made:
+    """Design, plan and write a job folder. out: default ``<piece's folder>/<piece's name> job``, which must be new."""
+    from kerfwright.export.folder import job_files, refuse_existing, write_folder
+
+    folder = out or piece.with_name(f"{piece.stem}-job")
+    refuse_existing(folder)
+    job = look(piece, bench).job
+    files = job_files(job)
+    write_folder(files, folder)
+    return Made(job, folder, len(files))
+
+
+@dataclass(frozen=True, eq=False)
+class Shifted:
+    """A program written again for a board that lay a little off."""
+
+    program: Path
+    record: Path
+    placing: Placing
+    bed_shift_mm: tuple[float, float, float]
+    bed_turn_deg: float
+
+    def summary(self) -> dict[str, Any]:
+        """For people and scripts."""
+        return {"schema": "kerfwright-shift-1", "program": str(self.program), "record": str(self.record),
+                "placing": plain(self.placing), "bed_shift_mm": self.bed_shift_mm, "bed_turn_deg": self.bed_turn_deg}
+
+
+def shift(folder: Path, number: int, ticks: Mapping[str, float] | None = None, placing: Placing | None = None, out: Path | None = None) -> Shifted:
+    """Write one setup's program again from read witness marks (``ticks`` by scale name) or a stated ``placing``.
+
+    The new program leaves the marks out, stands beside the old one under a new name (or at ``out``), and a small
+    JSON beside it holds the new pose.
+    """
+    from kerfwright.export.folder import write_new_file
+    from kerfwright.export.formats.rs274 import program_text
+    from kerfwright.export.job_reader import read_job
+    from kerfwright.export.program_check import check_program
+
+    job = read_job(folder)
+    setup = job.setup(number)
+    if (ticks is None) == (placing is None):
+        raise InputError("no reading was given" if ticks is None else "both ticks and millimetres were given",
+                         accepted="the ticks read on the scales, or the shift in millimetres")
+    placed = placing if placing is not None else placing_from_ticks(setup, dict(ticks or {}))
+    corrected = setup.placed(placed)
+    check_setup(corrected, job.machine)
+    text = program_text(corrected, job.machine, job.recipe_names.get(setup.part, ""))
+    check_program(text, corrected, job.machine)
+    program = out or _free_name(folder / job.programs[number])
+    record = program.with_suffix(".json")
+    moved = corrected.bed_from_board @ setup.bed_from_board.inverse()
+    result = Shifted(program, record, placed, _bed_shift(setup, corrected), math.degrees(math.atan2(moved.matrix[1, 0], moved.matrix[0, 0])))
+    told = {"schema": "kerfwright-shift-1", "setup": setup.number, "placing": placed, "bed_from_board": corrected.bed_from_board,
+            "gauge_height_mm": corrected.gauge_height_mm, "program": program.name}
+    write_new_file(program, text.encode("ascii"))
+    write_new_file(record, to_json(told).encode())
+    return result
+
+
+def _bed_shift(before: Setup, after: Setup) -> tuple[float, float, float]:
+    """How far the gauge point's work moves in the bed: what to add to the work zero when there is no turn."""
+    point = before.gauge_board_mm[None, :]
+    step = after.bed_from_board.apply(point)[0] - before.bed_from_board.apply(point)[0]
+    return float(step[0]), float(step[1]), float(step[2])
+
+
+def _free_name(program: Path) -> Path:
+    tries = (program.with_name(f"{program.stem}-again-{k}{program.suffix}") for k in range(1, 1000))
+    return next(path for path in tries if not path.exists())
+
+
+DEMO_PIECES = ("pencil-box", "keepsake-box", "tool-tray")
+
+
+def start(folder: Path) -> Path:
+    """Copy the demo shop and its three pieces to a new folder, to be changed."""
+    from importlib import resources
+
+    from kerfwright.export.exporter import JobFile
+    from kerfwright.export.folder import write_folder
+
+    root = resources.files("kerfwright.data") / "demo"
+    files = [JobFile(f"{part.name}/{entry.name}", entry.read_bytes(), "") for part in root.iterdir() if part.is_dir()
+             for entry in part.iterdir() if entry.name.endswith(".toml")]
+    write_folder(sorted(files, key=lambda file: file.path), folder)
+    return folder
+
+
+def demo(out: Path) -> Iterator[Made]:
+    """Start a shop in ``out`` when there is none, and make the job folders of its three pieces, one after another.
+
+    Job folders of an earlier demo are replaced: they are the demo's own.
+    """
+    import shutil
+
+    shop = out / "shop"
+    if not shop.exists():
+        start(shop)
+    for name in DEMO_PIECES:
+        target = out / f"{name}-job"
+        if (target / "job.json").exists():
+            shutil.rmtree(target)
+        yield make(shop / name / "piece.toml", out=target)
