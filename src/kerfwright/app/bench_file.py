@@ -44,11 +44,15 @@ def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
     for what, table in (("boards", document.boards), ("recipes", document.recipes)):
         unknown = [name for name in table if name not in panels]
         if unknown:
-            raise InputError(f'{what}.{unknown[0]} names no part of this piece', accepted=", ".join(panels), where=str(path))
+            raise InputError(f"{what}.{unknown[0]} names no part of this piece", accepted=", ".join(panels), where=str(path))
     missing = [panel for panel in panels if panel not in document.boards]
     if missing:
-        raise InputError(f"no board is given for {', '.join(missing)}", accepted=f"one board for each of {', '.join(panels)}",
-                         remedy="Add them under [boards]", where=str(path))
+        raise InputError(
+            f"no board is given for {', '.join(missing)}",
+            accepted=f"one board for each of {', '.join(panels)}",
+            remedy="Add them under [boards]",
+            where=str(path),
+        )
     folder = path.parent
     boards = {panel: load(folder / document.boards[panel], Board) for panel in panels}
     for board_file, board in ((document.boards[panel], boards[panel]) for panel in panels):

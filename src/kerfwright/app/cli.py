@@ -15,9 +15,13 @@ from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 if TYPE_CHECKING:
     from kerfwright.app.workflow import Made
 
-app = App(name="kerfwright", version=__version__, help_format="plaintext",
-          help="From measured boards and a measured laser to joints that close: reads a piece file, writes every file needed to burn it.\n\n"
-               "Exit codes: " + "; ".join(f"{code} {text}" for code, text in EXIT_CODES.items()) + ".")
+app = App(
+    name="kerfwright",
+    version=__version__,
+    help_format="plaintext",
+    help="From measured boards and a measured laser to joints that close: reads a piece file, writes every file needed to burn it.\n\n"
+    "Exit codes: " + "; ".join(f"{code} {text}" for code, text in EXIT_CODES.items()) + ".",
+)
 
 AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 
@@ -61,8 +65,19 @@ def look(piece: Path, *, bench: Path | None = None, as_json: AsJson = False) -> 
 
 
 @app.command
-def shift(folder: Path, setup: int, *, left_tick: float | None = None, right_tick: float | None = None, x_tick: float | None = None,
-          x: str | None = None, y: str | None = None, turn: str | None = None, out: Path | None = None, as_json: AsJson = False) -> None:
+def shift(
+    folder: Path,
+    setup: int,
+    *,
+    left_tick: float | None = None,
+    right_tick: float | None = None,
+    x_tick: float | None = None,
+    x: str | None = None,
+    y: str | None = None,
+    turn: str | None = None,
+    out: Path | None = None,
+    as_json: AsJson = False,
+) -> None:
     """Write one setup's program again after its witness marks were read, so that the cuts land where they belong.
 
     Parameters
@@ -103,9 +118,14 @@ def shift(folder: Path, setup: int, *, left_tick: float | None = None, right_tic
     print(f"Written: {done.program}")
     print(f"Its pose: {done.record}")
     dx, dy, dz = done.bed_shift_mm
-    print(f"Or leave the program and move the work zero by X {dx:+.3f}, Y {dy:+.3f}, Z {dz:+.3f} mm"
-          + (f", turned {done.bed_turn_deg:+.3f} deg about the gauge point" if abs(done.bed_turn_deg) > 5e-4 else "") + ".")
-    print(f"The marks lay {format_mm(done.placing.x_mm, 3)} along and {format_mm(done.placing.y_mm, 3)} across, turned {done.placing.turn_deg:.3f} deg.")
+    print(
+        f"Or leave the program and move the work zero by X {dx:+.3f}, Y {dy:+.3f}, Z {dz:+.3f} mm"
+        + (f", turned {done.bed_turn_deg:+.3f} deg about the gauge point" if abs(done.bed_turn_deg) > 5e-4 else "")
+        + "."
+    )
+    print(
+        f"The marks lay {format_mm(done.placing.x_mm, 3)} along and {format_mm(done.placing.y_mm, 3)} across, turned {done.placing.turn_deg:.3f} deg."
+    )
 
 
 @app.command
@@ -170,8 +190,16 @@ def main(words: list[str] | None = None) -> int:
 
 def _fail(bad: KerfwrightError, given: list[str]) -> int:
     if "--json" in given:
-        told: dict[str, Any] = {"schema": "kerfwright-error-1", "kind": type(bad).__name__, "message": bad.message, "where": bad.where,
-                                "arrived": bad.arrived, "accepted": bad.accepted, "remedy": bad.remedy, "exit_code": bad.exit_code}
+        told: dict[str, Any] = {
+            "schema": "kerfwright-error-1",
+            "kind": type(bad).__name__,
+            "message": bad.message,
+            "where": bad.where,
+            "arrived": bad.arrived,
+            "accepted": bad.accepted,
+            "remedy": bad.remedy,
+            "exit_code": bad.exit_code,
+        }
         print(json.dumps({"error": told}, indent=1, ensure_ascii=False))
     print(f"kerfwright: {bad.message}", file=sys.stderr)
     return bad.exit_code

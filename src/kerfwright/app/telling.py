@@ -20,8 +20,11 @@ def tell(made: Made, console: Console | None = None) -> None:
         screen.print(f"  {made.n_files} files in {made.folder}", soft_wrap=True, markup=False)
     ways = sorted({wall.method for wall in job.walls if wall.chosen})
     how = f"sloped walls by {', '.join(ways)}; " if ways else "square walls; "
-    screen.print(f"  {how}{len(job.setups)} setups, {job.cut_length_mm / 1000:.1f} m of burning, about {format_duration(job.total_time_s)} on {job.machine.name}",
-                 markup=False, soft_wrap=True)
+    screen.print(
+        f"  {how}{len(job.setups)} setups, {job.cut_length_mm / 1000:.1f} m of burning, about {format_duration(job.total_time_s)} on {job.machine.name}",
+        markup=False,
+        soft_wrap=True,
+    )
     screen.print(_gaps(made))
     for level, mark in ((Level.CAUTION, "caution"), (Level.WARNING, "warning"), (Level.NOTE, "note")):
         for finding in made.findings(level):

@@ -36,17 +36,30 @@ class Made:
             "name": job.name,
             "folder": str(self.folder) if self.folder else None,
             "files": self.n_files,
-            "setups": [{"number": setup.number, "title": setup.title, "minutes": round((time.burn_s + time.travel_s) / 60, 1)}
-                       for setup, time in zip(job.setups, job.times, strict=True)],
+            "setups": [
+                {"number": setup.number, "title": setup.title, "minutes": round((time.burn_s + time.travel_s) / 60, 1)}
+                for setup, time in zip(job.setups, job.times, strict=True)
+            ],
             "cut_length_m": round(job.cut_length_mm / 1000, 2),
             "time_s": round(job.total_time_s, 1),
-            "walls": [{"part": wall.part, "method": wall.method, "possible": wall.possible, "chosen": wall.chosen, "reason": wall.reason}
-                      for wall in job.walls],
-            "gaps": [{"corner": gap.corner, "wanted_mm": gap.wanted_mm, "tightest_mm": round(gap.tightest_mm.value, 4),
-                      "seen_mm": round(max(gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value), 4), "sd_mm": round(gap.tightest_mm.sd, 4)}
-                     for gap in job.gaps],
-            "findings": [{"level": finding.level.value, "code": finding.code, "text": finding.text, "where": finding.where}
-                         for finding in job.findings],
+            "walls": [
+                {"part": wall.part, "method": wall.method, "possible": wall.possible, "chosen": wall.chosen, "reason": wall.reason}
+                for wall in job.walls
+            ],
+            "gaps": [
+                {
+                    "corner": gap.corner,
+                    "wanted_mm": gap.wanted_mm,
+                    "tightest_mm": round(gap.tightest_mm.value, 4),
+                    "seen_mm": round(max(gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value), 4),
+                    "sd_mm": round(gap.tightest_mm.sd, 4),
+                }
+                for gap in job.gaps
+            ],
+            "findings": [
+                {"level": finding.level.value, "code": finding.code, "text": finding.text, "where": finding.where}
+                for finding in job.findings
+            ],
         }
 
     def findings(self, level: Level) -> list[Finding]:
@@ -86,11 +99,19 @@ class Shifted:
 
     def summary(self) -> dict[str, Any]:
         """For people and scripts."""
-        return {"schema": "kerfwright-shift-1", "program": str(self.program), "record": str(self.record),
-                "placing": plain(self.placing), "bed_shift_mm": self.bed_shift_mm, "bed_turn_deg": self.bed_turn_deg}
+        return {
+            "schema": "kerfwright-shift-1",
+            "program": str(self.program),
+            "record": str(self.record),
+            "placing": plain(self.placing),
+            "bed_shift_mm": self.bed_shift_mm,
+            "bed_turn_deg": self.bed_turn_deg,
+        }
 
 
-def shift(folder: Path, number: int, ticks: Mapping[str, float] | None = None, placing: Placing | None = None, out: Path | None = None) -> Shifted:
+def shift(
+    folder: Path, number: int, ticks: Mapping[str, float] | None = None, placing: Placing | None = None, out: Path | None = None
+) -> Shifted:
     """Write one setup's program again from read witness marks (``ticks`` by scale name) or a stated ``placing``.
 
     The new program leaves the marks out, stands beside the old one under a new name (or at ``out``), and a small
@@ -104,8 +125,10 @@ def shift(folder: Path, number: int, ticks: Mapping[str, float] | None = None, p
     job = read_job(folder)
     setup = job.setup(number)
     if (ticks is None) == (placing is None):
-        raise InputError("no reading was given" if ticks is None else "both ticks and millimetres were given",
-                         accepted="the ticks read on the scales, or the shift in millimetres")
+        raise InputError(
+            "no reading was given" if ticks is None else "both ticks and millimetres were given",
+            accepted="the ticks read on the scales, or the shift in millimetres",
+        )
     placed = placing if placing is not None else placing_from_ticks(setup, dict(ticks or {}))
     corrected = setup.placed(placed)
     check_setup(corrected, job.machine)
@@ -114,9 +137,17 @@ def shift(folder: Path, number: int, ticks: Mapping[str, float] | None = None, p
     program = out or _free_name(folder / job.programs[number])
     record = program.with_suffix(".json")
     moved = corrected.bed_from_board @ setup.bed_from_board.inverse()
-    result = Shifted(program, record, placed, _bed_shift(setup, corrected), math.degrees(math.atan2(moved.matrix[1, 0], moved.matrix[0, 0])))
-    told = {"schema": "kerfwright-shift-1", "setup": setup.number, "placing": placed, "bed_from_board": corrected.bed_from_board,
-            "gauge_height_mm": corrected.gauge_height_mm, "program": program.name}
+    result = Shifted(
+        program, record, placed, _bed_shift(setup, corrected), math.degrees(math.atan2(moved.matrix[1, 0], moved.matrix[0, 0]))
+    )
+    told = {
+        "schema": "kerfwright-shift-1",
+        "setup": setup.number,
+        "placing": placed,
+        "bed_from_board": corrected.bed_from_board,
+        "gauge_height_mm": corrected.gauge_height_mm,
+        "program": program.name,
+    }
     write_new_file(program, text.encode("ascii"))
     write_new_file(record, to_json(told).encode())
     return result
@@ -145,8 +176,13 @@ def start(folder: Path) -> Path:
     from kerfwright.export.folder import write_folder
 
     root = resources.files("kerfwright.data") / "demo"
-    files = [JobFile(f"{part.name}/{entry.name}", entry.read_bytes(), "") for part in root.iterdir() if part.is_dir()
-             for entry in part.iterdir() if entry.name.endswith(".toml")]
+    files = [
+        JobFile(f"{part.name}/{entry.name}", entry.read_bytes(), "")
+        for part in root.iterdir()
+        if part.is_dir()
+        for entry in part.iterdir()
+        if entry.name.endswith(".toml")
+    ]
     write_folder(sorted(files, key=lambda file: file.path), folder)
     return folder
 

@@ -74,7 +74,7 @@ def _fault(error: Any, model: type[BaseModel]) -> str:
         known = _keys_at(model, error["loc"][:-1])
         near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"?' if near else ("known keys: " + ", ".join(known) if known else "remove it")
-        return f'{place} is not a known key ({hint})'
+        return f"{place} is not a known key ({hint})"
     if error["type"] == "missing":
         return f"{place} is missing"
     inner = error.get("ctx", {}).get("error")

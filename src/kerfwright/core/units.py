@@ -15,8 +15,18 @@ from kerfwright.core.estimate import Estimate
 
 MM_PER_INCH = 25.4  # exact: international yard and pound agreement of 1959
 
-_LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 0.001, "µm": 0.001, "in": MM_PER_INCH, "inch": MM_PER_INCH,
-              "inches": MM_PER_INCH, '"': MM_PER_INCH, "thou": MM_PER_INCH / 1000}
+_LENGTH_MM = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "um": 0.001,
+    "µm": 0.001,
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "thou": MM_PER_INCH / 1000,
+}
 _SPEED_MM_S = {"mm/s": 1.0, "mm/min": 1 / 60, "m/min": 1000 / 60, "in/min": MM_PER_INCH / 60, "in/s": MM_PER_INCH}
 _ANGLE_DEG = {"deg": 1.0, "°": 1.0, "degrees": 1.0, "degree": 1.0}
 _PERCENT = {"%": 0.01, "percent": 0.01}
@@ -42,7 +52,7 @@ def _quantity(value: object, units: dict[str, float], what: str, example: str) -
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise InputError(f"{value!r} is not a {what}", accepted=accepted)
     if isinstance(value, (int, float)):
-        raise InputError(f"{value!r} has no unit", accepted=accepted, remedy=f'Write it in quotes with its unit, as in {example}')
+        raise InputError(f"{value!r} has no unit", accepted=accepted, remedy=f"Write it in quotes with its unit, as in {example}")
     match = _QUANTITY.match(value)
     if match is None:
         raise InputError(f'"{value}" is not a {what}', accepted=accepted)

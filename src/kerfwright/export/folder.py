@@ -23,8 +23,12 @@ def job_files(job: Job) -> list[JobFile]:
 def refuse_existing(folder: Path) -> None:
     """Raises FolderError when the folder is there already."""
     if os.path.lexists(folder):
-        raise FolderError("there is something here already", accepted="a new folder", remedy="Give another --out, or move the old one away",
-                          where=str(folder))
+        raise FolderError(
+            "there is something here already",
+            accepted="a new folder",
+            remedy="Give another --out, or move the old one away",
+            where=str(folder),
+        )
 
 
 def write_folder(files: list[JobFile], folder: Path) -> None:
@@ -46,8 +50,12 @@ def write_folder(files: list[JobFile], folder: Path) -> None:
         _remove(partial)
         if isinstance(bad, FolderError):
             raise
-        raise FolderError(f"the job could not be written: {bad.strerror or bad}", accepted="a folder that can be written, on a disk with room",
-                          remedy="Free some space or give another --out; nothing was left behind", where=str(folder)) from bad
+        raise FolderError(
+            f"the job could not be written: {bad.strerror or bad}",
+            accepted="a folder that can be written, on a disk with room",
+            remedy="Free some space or give another --out; nothing was left behind",
+            where=str(folder),
+        ) from bad
     except BaseException:
         _remove(partial)
         raise
@@ -70,7 +78,9 @@ def write_new_file(path: Path, data: bytes) -> None:
     except OSError as bad:
         if isinstance(bad, FolderError):
             raise
-        raise FolderError(f"the file could not be written: {bad.strerror or bad}", accepted="a folder that can be written", where=str(path)) from bad
+        raise FolderError(
+            f"the file could not be written: {bad.strerror or bad}", accepted="a folder that can be written", where=str(path)
+        ) from bad
 
 
 def _write(path: Path, data: bytes) -> None:

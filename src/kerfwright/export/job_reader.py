@@ -46,21 +46,27 @@ def read_job(folder: Path) -> JobFolder:
         raise FolderError(bad.strerror or "it cannot be read", accepted="a job folder with its job.json", where=str(path)) from bad
     except ValueError as bad:
         raise InputError("this is not JSON", accepted="the job.json of a job folder", where=str(path)) from bad
-    schema = record.get("schema") if isinstance(record, dict) else None
+    schema = cast("dict[str, Any]", record).get("schema") if isinstance(record, dict) else None
     if schema != SCHEMA:
         raise InputError(f"the schema is {schema!r}", accepted=SCHEMA, remedy="Use the version of kerfwright that made it", where=str(path))
     try:
         return _job(cast("dict[str, Any]", record))
     except (KeyError, TypeError, ValueError, IndexError) as bad:
-        raise InputError(f"job.json is damaged near {bad}", accepted="an unchanged job folder", remedy="Make the job again", where=str(path)) from bad
+        raise InputError(
+            f"job.json is damaged near {bad}", accepted="an unchanged job folder", remedy="Make the job again", where=str(path)
+        ) from bad
 
 
 def _job(record: dict[str, Any]) -> JobFolder:
     machine = dict(record["machine"])
     machine["head"] = Head.model_construct(**machine["head"])
-    return JobFolder(record["name"], Machine.model_construct(**machine), tuple(_setup(each) for each in record["setups"]),
-                     {each["number"]: each["program"] for each in record["setups"]},
-                     {part: recipe["name"] for part, recipe in record["recipes"].items()})
+    return JobFolder(
+        record["name"],
+        Machine.model_construct(**machine),
+        tuple(_setup(each) for each in record["setups"]),
+        {each["number"]: each["program"] for each in record["setups"]},
+        {part: recipe["name"] for part, recipe in record["recipes"].items()},
+    )
 
 
 def _slab(fields: dict[str, Any]) -> Slab:
@@ -72,11 +78,29 @@ def _setup(fields: dict[str, Any]) -> Setup:
     slabs = [_slab(each) for each in fields["part_outlines"]]
     size = fields["board_size_mm"]
     return Setup(
-        fields["number"], fields["name"], fields["title"], fields["board"], fields["part"], slabs[0], (size[0], size[1], size[2]),
+        fields["number"],
+        fields["name"],
+        fields["title"],
+        fields["board"],
+        fields["part"],
+        slabs[0],
+        (size[0], size[1], size[2]),
         # The record rounds to a nanometre, a hair more than a Pose forgives.
-        _exact_pose(np.array(fields["bed_from_board"])), Face(fields["entry_face"]), fields["tilt_deg"], fields["rests_on"],
-        np.array(fields["gauge_board_mm"]), tuple(_operation(each) for each in fields["operations"]), tuple(fields["steps_before"]),
-        tuple(Vernier(**{**each, "at_mm": tuple(each["at_mm"])}) for each in fields["verniers"]), tuple(slabs[1:]))
+        _exact_pose(np.array(fields["bed_from_board"])),
+        Face(fields["entry_face"]),
+        fields["tilt_deg"],
+        fields["rests_on"],
+        np.array(fields["gauge_board_mm"]),
+        tuple(_operation(each) for each in fields["operations"]),
+        tuple(fields["steps_before"]),
+        tuple(_vernier(each) for each in fields["verniers"]),
+        tuple(slabs[1:]),
+    )
+
+
+def _vernier(fields: dict[str, Any]) -> Vernier:
+    x_mm, y_mm = fields["at_mm"]
+    return Vernier(fields["name"], fields["axis"], (x_mm, y_mm), fields["n_each_side"], fields["reference_pitch_mm"], fields["step_mm"])
 
 
 def _exact_pose(matrix: np.ndarray[Any, np.dtype[np.float64]]) -> Pose:
@@ -87,6 +111,16 @@ def _exact_pose(matrix: np.ndarray[Any, np.dtype[np.float64]]) -> Pose:
 
 
 def _operation(fields: dict[str, Any]) -> CutOperation:
-    paths = tuple(BeamPath(np.array(path["points_mm"]), path["power_frac"], path["depth_mm"], tuple(path["edges"])) for path in fields["paths"])
-    return CutOperation(fields["name"], fields["title"], OperationKind(fields["kind"]), paths, fields["speed_mm_s"],
-                        tuple(Pass(**each) for each in fields["passes"]), fields["level_mm"], fields["before"])
+    paths = tuple(
+        BeamPath(np.array(path["points_mm"]), path["power_frac"], path["depth_mm"], tuple(path["edges"])) for path in fields["paths"]
+    )
+    return CutOperation(
+        fields["name"],
+        fields["title"],
+        OperationKind(fields["kind"]),
+        paths,
+        fields["speed_mm_s"],
+        tuple(Pass(**each) for each in fields["passes"]),
+        fields["level_mm"],
+        fields["before"],
+    )

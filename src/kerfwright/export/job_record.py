@@ -44,8 +44,10 @@ def job_record(job: Job, files: list[JobFile]) -> JobFile:
         "setups": [_setup(job, setup, names) for setup in job.setups],
         "times": job.times,
         "findings": job.findings,
-        "files": [{"path": file.path, "title": file.title, "bytes": len(file.data), "sha256": hashlib.sha256(file.data).hexdigest()}
-                  for file in files],
+        "files": [
+            {"path": file.path, "title": file.title, "bytes": len(file.data), "sha256": hashlib.sha256(file.data).hexdigest()}
+            for file in files
+        ],
     }
     return JobFile("job.json", to_json(record).encode(), "the whole job as data")
 
@@ -56,20 +58,35 @@ def _slab(slab: Slab) -> dict[str, Any]:
 
 def _part(job: Job, name: str, slab: Slab) -> dict[str, Any]:
     on_board = next((setup.part_slab for setup in job.setups if setup.part == name), None)
-    return {"name": name, "board": job.boards[name].name, "volume_mm3": slab.volume_mm3(), "outline": _slab(slab),
-            "outline_on_board": _slab(on_board) if on_board else None}
+    return {
+        "name": name,
+        "board": job.boards[name].name,
+        "volume_mm3": slab.volume_mm3(),
+        "outline": _slab(slab),
+        "outline_on_board": _slab(on_board) if on_board else None,
+    }
 
 
 def _setup(job: Job, setup: Setup, names: set[str]) -> dict[str, Any]:
     stem = setup_stem(setup.number, setup.name)
     return {
-        "number": setup.number, "name": setup.name, "title": setup.title, "part": setup.part, "board": setup.board,
-        "board_size_mm": setup.board_size_mm, "program": f"{stem}.ngc",
+        "number": setup.number,
+        "name": setup.name,
+        "title": setup.title,
+        "part": setup.part,
+        "board": setup.board,
+        "board_size_mm": setup.board_size_mm,
+        "program": f"{stem}.ngc",
         "files": sorted(name for name in names if name.startswith((f"{stem}.", f"{stem}-"))),
-        "bed_from_board": setup.bed_from_board, "entry_face": setup.entry_face, "tilt_deg": setup.tilt_deg, "rests_on": setup.rests_on,
-        "gauge_board_mm": setup.gauge_board_mm, "gauge_height_mm": setup.gauge_height_mm, "part_outlines": [
-            _slab(slab) for slab in (setup.part_slab, *setup.more_slabs)],
-        "steps_before": setup.steps_before, "verniers": setup.verniers,
+        "bed_from_board": setup.bed_from_board,
+        "entry_face": setup.entry_face,
+        "tilt_deg": setup.tilt_deg,
+        "rests_on": setup.rests_on,
+        "gauge_board_mm": setup.gauge_board_mm,
+        "gauge_height_mm": setup.gauge_height_mm,
+        "part_outlines": [_slab(slab) for slab in (setup.part_slab, *setup.more_slabs)],
+        "steps_before": setup.steps_before,
+        "verniers": setup.verniers,
         "operations": [_operation(job, op) for op in setup.operations],
     }
 

@@ -59,7 +59,7 @@ class _Corners:
 
 
 def slab_mesh(slab: Slab) -> Mesh:
-    """The slab as one watertight mesh, exact when its walls are flat. Raises ValueError when a ring touches itself."""
+    """The slab as one watertight mesh, exact when its walls are flat. Raises ValueError when a face touches itself."""
     corners = _corners(slab)
     show, inner = _distinct(corners.levels[0]), _distinct(corners.levels[-1])
     faces = [_cap(corners.points_mm, show), _cap(corners.points_mm, inner)[:, ::-1]]
@@ -111,8 +111,10 @@ def _corners(slab: Slab) -> _Corners:
 
 def _needed_rings(slab: Slab) -> list[Array]:
     """Rings in the part frame, each (n_edges, 3), without those that lie on the straight walls of their neighbours."""
-    rings = [np.column_stack([ring.points_mm, np.full(len(ring.points_mm), -depth)])
-             for ring, depth in zip(slab.rings, slab.depths_mm, strict=True)]
+    rings = [
+        np.column_stack([ring.points_mm, np.full(len(ring.points_mm), -depth)])
+        for ring, depth in zip(slab.rings, slab.depths_mm, strict=True)
+    ]
     kept = rings[:1]
     for here, after in pairwise(rings[1:]):
         before = kept[-1]
@@ -128,7 +130,4 @@ def _distinct(loop: Indices) -> Indices:
 
 
 def _cap(points_mm: Array, loop: Indices) -> Indices:
-    flat = triangles(points_mm[loop][:, :2])
-    if len(flat) != len(loop) - 2:
-        raise ValueError("a ring touches itself, so its face cannot be closed")
-    return loop[flat]
+    return loop[triangles(points_mm[loop][:, :2])]

@@ -26,8 +26,13 @@ def contains(outer_mm: Array, points_mm: Array, slack_mm: float = 1e-6) -> bool:
 
 
 def triangles(points_mm: Array) -> NDArray[np.int64]:
-    """Triangulate a simple ring without adding points. (n, 2) -> (m, 3) indices, same turning as the ring."""
+    """Triangulate a counter-clockwise ring: every corner is used, none added. (n, 2) -> (n - 2, 3) indices.
+
+    Raises ValueError when the ring crosses or touches itself.
+    """
     polygon = shapely.Polygon(points_mm)
+    if not polygon.is_valid:
+        raise ValueError("a ring touches or crosses itself, so its face cannot be closed")
     index = {(float(x), float(y)): i for i, (x, y) in enumerate(points_mm)}
     found: list[tuple[int, int, int]] = []
     for piece in shapely.get_parts(shapely.constrained_delaunay_triangles(polygon)):

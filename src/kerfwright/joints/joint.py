@@ -41,8 +41,11 @@ class CornerSize:
         named = [name for name in (self.first, self.second) if name in boards]
         if len(named) != 1:
             arrived = "both of them are" if named else "neither is"
-            raise InputError(f"{what} must name one of {self.first} and {self.second}, but {arrived} named",
-                             accepted=f'for example {what} = ["{self.first}"]', where=f"joint at {self.corner}")
+            raise InputError(
+                f"{what} must name one of {self.first} and {self.second}, but {arrived} named",
+                accepted=f'for example {what} = ["{self.first}"]',
+                where=f"joint at {self.corner}",
+            )
         return "first" if named[0] == self.first else "second"
 
 
@@ -122,6 +125,7 @@ def comb_edges(is_tip: list[bool]) -> tuple[ProfileEdge, ...]:
     for segment, tip in enumerate(is_tip):
         if segment:
             edges.append(ProfileEdge(Place.FLANK, f"flank{segment}", f"flank{segment}"))
-        edges.append(ProfileEdge(Place.TIP, f"tip{segment + 1}", "") if tip
-                     else ProfileEdge(Place.FLOOR, f"floor{segment + 1}", "inner face"))
+        edges.append(
+            ProfileEdge(Place.TIP, f"tip{segment + 1}", "") if tip else ProfileEdge(Place.FLOOR, f"floor{segment + 1}", "inner face")
+        )
     return tuple(edges)

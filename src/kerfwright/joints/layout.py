@@ -50,8 +50,10 @@ def graded(height_mm: float, weights: Array, pin_mm: float, half_pin_mm: float) 
     n_tails = len(weights)
     room_mm = height_mm - 2 * half_pin_mm - (n_tails - 1) * pin_mm
     if room_mm <= 0:
-        raise BuildError(f"{n_tails} tails with {pin_mm:g} mm pins and {half_pin_mm:g} mm half-pins leave no room for "
-                         f"tails in a {height_mm:g} mm wall", remedy="Use fewer tails or slimmer pins")
+        raise BuildError(
+            f"{n_tails} tails with {pin_mm:g} mm pins and {half_pin_mm:g} mm half-pins leave no room for tails in a {height_mm:g} mm wall",
+            remedy="Use fewer tails or slimmer pins",
+        )
     widths = np.empty(2 * n_tails + 1)
     widths[0] = widths[-1] = half_pin_mm
     widths[2:-1:2] = pin_mm
@@ -62,24 +64,31 @@ def graded(height_mm: float, weights: Array, pin_mm: float, half_pin_mm: float) 
 def listed(height_mm: float, widths_mm: tuple[float, ...]) -> Array:
     """A free list; must begin and end with a half-pin and fill the wall to 0.01 mm."""
     if len(widths_mm) < 3 or len(widths_mm) % 2 == 0:
-        raise BuildError(f"the list of widths has {len(widths_mm)} entries",
-                         accepted="an odd number: half-pin, tail, pin, tail, ..., half-pin")
+        raise BuildError(
+            f"the list of widths has {len(widths_mm)} entries", accepted="an odd number: half-pin, tail, pin, tail, ..., half-pin"
+        )
     total_mm = math.fsum(widths_mm)
     if abs(total_mm - height_mm) > 0.01:
-        raise BuildError(f"the listed widths add up to {total_mm:.2f} mm, the wall is {height_mm:.2f} mm high",
-                         remedy=f"Change the widths by {height_mm - total_mm:+.2f} mm in all")
+        raise BuildError(
+            f"the listed widths add up to {total_mm:.2f} mm, the wall is {height_mm:.2f} mm high",
+            remedy=f"Change the widths by {height_mm - total_mm:+.2f} mm in all",
+        )
     return np.array(widths_mm) * (height_mm / total_mm)
 
 
 def mirrored(height_mm: float, widths_mm: tuple[float, ...]) -> Array:
     """The list up to and including the middle one, mirrored: the middle width stands once and takes up the rest."""
     if not widths_mm:
-        raise BuildError("a mirrored layout needs the widths of its lower half",
-                         accepted="half-pin, tail, pin, ... up to the one before the middle, which takes up the rest")
+        raise BuildError(
+            "a mirrored layout needs the widths of its lower half",
+            accepted="half-pin, tail, pin, ... up to the one before the middle, which takes up the rest",
+        )
     rest_mm = height_mm - 2 * math.fsum(widths_mm)
     if rest_mm <= 0:
-        raise BuildError(f"the lower half's widths add up to {math.fsum(widths_mm):.2f} mm, more than half of the "
-                         f"{height_mm:.2f} mm wall", remedy="Leave room for the middle, which takes up the rest")
+        raise BuildError(
+            f"the lower half's widths add up to {math.fsum(widths_mm):.2f} mm, more than half of the {height_mm:.2f} mm wall",
+            remedy="Leave room for the middle, which takes up the rest",
+        )
     return np.array([*widths_mm, rest_mm, *reversed(widths_mm)])
 
 
@@ -94,15 +103,22 @@ def check_buildable(widths_mm: Array, slope_frac: float, pin_thickness_mm: float
         if i % 2 == 1:
             baseline_mm = width_mm - narrowing_mm
             if baseline_mm < TAIL_MIN_MM:
-                raise BuildError(f"tail {number} would be {baseline_mm:.2f} mm wide at its baseline",
-                                 accepted=f"{TAIL_MIN_MM:g} mm or more",
-                                 remedy="Use fewer tails, slimmer pins or a gentler slope such as 1:8")
+                raise BuildError(
+                    f"tail {number} would be {baseline_mm:.2f} mm wide at its baseline",
+                    accepted=f"{TAIL_MIN_MM:g} mm or more",
+                    remedy="Use fewer tails, slimmer pins or a gentler slope such as 1:8",
+                )
         elif i in (0, len(widths_mm) - 1):
             middle_mm, least_mm = width_mm + narrowing_mm / 4, HALF_PIN_SHARE * tail_thickness_mm
             if width_mm < PIN_MIN_MM or middle_mm < least_mm:
-                raise BuildError(f"a half-pin {width_mm:.2f} mm wide ({middle_mm:.2f} mm at mid thickness) would split",
-                                 accepted=f"{max(PIN_MIN_MM, least_mm - narrowing_mm / 4):.2f} mm or more at the show face",
-                                 remedy='Give a wider half_pin, for example half the board\'s thickness')
+                raise BuildError(
+                    f"a half-pin {width_mm:.2f} mm wide ({middle_mm:.2f} mm at mid thickness) would split",
+                    accepted=f"{max(PIN_MIN_MM, least_mm - narrowing_mm / 4):.2f} mm or more at the show face",
+                    remedy="Give a wider half_pin, for example half the board's thickness",
+                )
         elif width_mm < PIN_MIN_MM - 1e-9:
-            raise BuildError(f"pin {number - 1} would be {width_mm:.2f} mm wide at its narrow end",
-                             accepted=f"{PIN_MIN_MM:g} mm or more", remedy="Give a wider pin")
+            raise BuildError(
+                f"pin {number - 1} would be {width_mm:.2f} mm wide at its narrow end",
+                accepted=f"{PIN_MIN_MM:g} mm or more",
+                remedy="Give a wider pin",
+            )

@@ -34,7 +34,8 @@ class Machine(Document):
     power_mode: Literal["constant", "speed-scaled"] = "constant"
     takes_pictures: bool = True
     placing_sd_mm: LengthOrZero = Field(
-        default=0.1, alias="placing", description="how well a board is laid against a fence by hand, one standard deviation")
+        default=0.1, alias="placing", description="how well a board is laid against a fence by hand, one standard deviation"
+    )
 
     @property
     def laser_on_word(self) -> str:

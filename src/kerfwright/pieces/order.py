@@ -20,8 +20,10 @@ def assembly_steps(parts: tuple[str, ...], freedoms: tuple[Freedom, ...]) -> tup
     """
     steps = _steps(frozenset(parts), freedoms)
     if steps is None:
-        raise BuildError("these joints lock each other: no order of assembly exists",
-                         remedy="Let two opposite boards carry all the tails, or use box joints at one corner")
+        raise BuildError(
+            "these joints lock each other: no order of assembly exists",
+            remedy="Let two opposite boards carry all the tails, or use box joints at one corner",
+        )
     return tuple(steps)
 
 

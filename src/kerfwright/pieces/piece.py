@@ -57,8 +57,12 @@ def piece_from(tables: dict[str, Any], where: str) -> PieceDocument:
     if not isinstance(kind, str) or kind not in all_pieces():
         near = difflib.get_close_matches(str(kind), all_pieces(), n=1)
         arrived = "the key kind is missing" if kind is None else f"there is no kind of piece called {kind!r}"
-        raise InputError(arrived, accepted=", ".join(f'"{each}"' for each in all_pieces()),
-                         remedy=f'Did you mean "{near[0]}"?' if near else "", where=where)
+        raise InputError(
+            arrived,
+            accepted=", ".join(f'"{each}"' for each in all_pieces()),
+            remedy=f'Did you mean "{near[0]}"?' if near else "",
+            where=where,
+        )
     return build(tables, all_pieces()[kind].document, where)
 
 

@@ -11,7 +11,7 @@ from kerfwright.core.errors import RecipeRangeError
 from kerfwright.core.pose import Pose, shift
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import Blank
-from kerfwright.plan.label import text_strokes, text_width_mm
+from kerfwright.process.lettering import text_strokes, text_width_mm
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import Lie, bed_from_board
 from kerfwright.plan.square import Cutting
@@ -66,8 +66,12 @@ class Bench:
         nearest = min(covering, key=lambda each: abs(each.focus_mm - wish_mm))
         if abs(nearest.focus_mm - wish_mm) > nearest.focus_window_mm:
             burnt = ", ".join(f"{each.focus_mm:g} mm" for each in covering)
-            raise RecipeRangeError(f"focus {wish_mm:g} mm was never burnt", accepted=f"near {burnt}",
-                                   remedy="Burn the kerf comb at this focus, or leave focus out", where=f'recipe "{self.recipe.name}"')
+            raise RecipeRangeError(
+                f"focus {wish_mm:g} mm was never burnt",
+                accepted=f"near {burnt}",
+                remedy="Burn the kerf comb at this focus, or leave focus out",
+                where=f'recipe "{self.recipe.name}"',
+            )
         return nearest
 
     def better_face(self, cut: ThroughCut) -> Face:
@@ -86,13 +90,29 @@ class Bench:
         in_bed = pose.apply(points)
         return points[int(np.argmin(in_bed[:, 0] + in_bed[:, 1]))]
 
-    def setup(self, name: str, title: str, lie: Lie, operations: list[CutOperation], steps: tuple[str, ...],
-              verniers: tuple[Vernier, ...] = ()) -> Setup:
+    def setup(
+        self, name: str, title: str, lie: Lie, operations: list[CutOperation], steps: tuple[str, ...], verniers: tuple[Vernier, ...] = ()
+    ) -> Setup:
         """A setup, not yet numbered."""
         pose = self.pose(lie)
         kept = tuple(op for op in operations if op.paths)
-        return Setup(0, f"{self.blank.part}-{name}", title, self.blank.board.name, self.blank.part, self.blank.slab, self.blank.size_mm,
-                     pose, lie.face_up, lie.tilt_deg, "cradle" if lie.tilt_deg else "bed", self.gauge_mm(pose, lie), kept, steps, verniers)
+        return Setup(
+            0,
+            f"{self.blank.part}-{name}",
+            title,
+            self.blank.board.name,
+            self.blank.part,
+            self.blank.slab,
+            self.blank.size_mm,
+            pose,
+            lie.face_up,
+            lie.tilt_deg,
+            "cradle" if lie.tilt_deg else "bed",
+            self.gauge_mm(pose, lie),
+            kept,
+            steps,
+            verniers,
+        )
 
     def label(self, lie: Lie) -> CutOperation:
         """The part's name: on the inner face when it lies up, else in the end waste, never on the show face."""
@@ -110,7 +130,9 @@ class Bench:
                 place = np.array([length_mm - self.blank.end_waste_mm / 2 + LABEL_HEIGHT_MM / 4, 0.04 * width_mm])
                 points = place + 0.5 * stroke[:, ::-1] * np.array([-1.0, 1.0])
             paths.append(BeamPath(np.hstack([points, np.full((len(points), 1), z)]), self.recipe.engrave.power_frac, 0.0))
-        return CutOperation("label", f"Name of the part: {text}", OperationKind.ENGRAVE, tuple(paths), self.recipe.engrave.speed_mm_s, (Pass(0.0),))
+        return CutOperation(
+            "label", f"Name of the part: {text}", OperationKind.ENGRAVE, tuple(paths), self.recipe.engrave.speed_mm_s, (Pass(0.0),)
+        )
 
 
 def numbered(setups: list[Setup]) -> tuple[Setup, ...]:

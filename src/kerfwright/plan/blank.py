@@ -71,20 +71,27 @@ def lay_on_board(part: Part, board: Board, marked: bool) -> Blank:
     waste_mm = (board.length_mm - (x1 - x0)) / 2
     least_mm = END_WASTE_MARKED_MM if marked else END_WASTE_MM
     if waste_mm < least_mm - 1e-9:
-        raise PlanError(f"the board is {format_mm(board.length_mm)} long and the part {format_mm(x1 - x0)}",
-                        accepted=f"a board of {format_mm(x1 - x0 + 2 * least_mm)} or more, for the waste at both ends",
-                        remedy="Take a longer board or make the piece smaller", where=_where(part, board))
+        raise PlanError(
+            f"the board is {format_mm(board.length_mm)} long and the part {format_mm(x1 - x0)}",
+            accepted=f"a board of {format_mm(x1 - x0 + 2 * least_mm)} or more, for the waste at both ends",
+            remedy="Take a longer board or make the piece smaller",
+            where=_where(part, board),
+        )
     side_mm = (board.width_mm - (y1 - y0)) / 2
     if board.edges == "milled" and abs(2 * side_mm) > SAME_WIDTH_MM:
-        raise PlanError(f"the board is milled to {format_mm(board.width_mm)} and the wall is {format_mm(y1 - y0)} high",
-                        accepted=f"a width within {format_mm(SAME_WIDTH_MM)} of the wall's height",
-                        remedy='Rip the board to the wall\'s height, or say edges = "rough" to let the laser cut both edges',
-                        where=_where(part, board))
+        raise PlanError(
+            f"the board is milled to {format_mm(board.width_mm)} and the wall is {format_mm(y1 - y0)} high",
+            accepted=f"a width within {format_mm(SAME_WIDTH_MM)} of the wall's height",
+            remedy='Rip the board to the wall\'s height, or say edges = "rough" to let the laser cut both edges',
+            where=_where(part, board),
+        )
     if board.edges == "rough" and side_mm < SIDE_WASTE_MM:
-        raise PlanError(f"the board is {format_mm(board.width_mm)} wide and the wall {format_mm(y1 - y0)} high",
-                        accepted=f"{format_mm(y1 - y0 + 2 * SIDE_WASTE_MM)} or more, for waste along both edges",
-                        remedy='Take a wider board, or mill its edges to the wall\'s height and say edges = "milled"',
-                        where=_where(part, board))
+        raise PlanError(
+            f"the board is {format_mm(board.width_mm)} wide and the wall {format_mm(y1 - y0)} high",
+            accepted=f"{format_mm(y1 - y0 + 2 * SIDE_WASTE_MM)} or more, for waste along both edges",
+            remedy='Take a wider board, or mill its edges to the wall\'s height and say edges = "milled"',
+            where=_where(part, board),
+        )
     slab = _with_datum_edges(part.slab, board).moved(waste_mm - x0, side_mm - y0)
     ends = tuple(_end_work(slab, end) for end in ("left", "right"))
     return Blank(part.name, board, slab, (board.length_mm, board.width_mm, part.slab.thickness_mm), ends, waste_mm)

@@ -23,10 +23,17 @@ FEW_POINTS = 3
 def body_cautions(boards: Mapping[str, Board]) -> list[Finding]:
     """Fire, eyes, fumes and dust; dust of the species named where a list implicates it."""
     found = [
-        caution("fire", "Cutting wood this deep can set it alight. Stay beside the machine for the whole burn, with air assist on "
-                        "and an extinguisher in reach; follow the machine's manual and your local rules"),
-        caution("eyes", "A cutting laser harms eyes, also by stray reflection. Keep the enclosure shut or wear eyewear rated for this laser"),
-        caution("fumes", "Smoke from burnt wood holds benzene, formaldehyde and fine particles. Extract it outdoors or through a rated filter"),
+        caution(
+            "fire",
+            "Cutting wood this deep can set it alight. Stay beside the machine for the whole burn, with air assist on "
+            "and an extinguisher in reach; follow the machine's manual and your local rules",
+        ),
+        caution(
+            "eyes", "A cutting laser harms eyes, also by stray reflection. Keep the enclosure shut or wear eyewear rated for this laser"
+        ),
+        caution(
+            "fumes", "Smoke from burnt wood holds benzene, formaldehyde and fine particles. Extract it outdoors or through a rated filter"
+        ),
     ]
     for name in sorted({board.species for board in boards.values()}):
         species = find_species(name)
@@ -40,10 +47,22 @@ def board_findings(boards: Mapping[str, Board]) -> list[Finding]:
     found: list[Finding] = []
     for part, board in boards.items():
         if board.thickness_spread_mm > FLAT_ENOUGH_MM:
-            found.append(warning("uneven-board", f'board "{board.name}" varies {board.thickness_spread_mm:.2f} mm in thickness: plane it again, '
-                                 "or expect steps at the baselines", part))
+            found.append(
+                warning(
+                    "uneven-board",
+                    f'board "{board.name}" varies {board.thickness_spread_mm:.2f} mm in thickness: plane it again, '
+                    "or expect steps at the baselines",
+                    part,
+                )
+            )
         if len(board.thickness_points_mm) < FEW_POINTS:
-            found.append(note("few-points", f'board "{board.name}" has {len(board.thickness_points_mm)} thickness reading(s); measure three or more', part))
+            found.append(
+                note(
+                    "few-points",
+                    f'board "{board.name}" has {len(board.thickness_points_mm)} thickness reading(s); measure three or more',
+                    part,
+                )
+            )
     return found
 
 
@@ -54,20 +73,40 @@ def recipe_findings(recipes: Mapping[str, Recipe], boards: Mapping[str, Board], 
         if recipe.machine != machine.name:
             found.append(warning("other-machine", f'recipe "{recipe.name}" was made on "{recipe.machine}", not on "{machine.name}"', part))
         if find_species(recipe.species).name != find_species(boards[part].species).name:
-            found.append(warning("other-species", f'recipe "{recipe.name}" is for {recipe.species}, the board is {boards[part].species}', part))
-        guessed = [each for cut in recipe.through for kerf in cut.kerf for each in (kerf.top_mm, kerf.waist_mm, kerf.bottom_mm)
-                   if "ours assumed" in each.source]
+            found.append(
+                warning("other-species", f'recipe "{recipe.name}" is for {recipe.species}, the board is {boards[part].species}', part)
+            )
+        guessed = [
+            each
+            for cut in recipe.through
+            for kerf in cut.kerf
+            for each in (kerf.top_mm, kerf.waist_mm, kerf.bottom_mm)
+            if "ours assumed" in each.source
+        ]
         if guessed:
-            found.append(warning("no-spread", f'recipe "{recipe.name}" gives {len(guessed)} kerf widths without a spread; '
-                                 f"{guessed[0].sd:g} mm is assumed (common practice, no source)", part))
+            found.append(
+                warning(
+                    "no-spread",
+                    f'recipe "{recipe.name}" gives {len(guessed)} kerf widths without a spread; '
+                    f"{guessed[0].sd:g} mm is assumed (common practice, no source)",
+                    part,
+                )
+            )
     return found
 
 
 def wall_findings(walls: tuple[WallOption, ...], thickness_mm: Mapping[str, float]) -> list[Finding]:
     """Deep ramps."""
-    return [caution("deep-ramp", f"{wall.part}: ramping {thickness_mm[wall.part]:.1f} mm deep is slow and hot; the risk of flame is raised past "
-                    f"about {RAMP_PRACTICAL_MM - 0.5:g} mm (common practice, no source)", wall.part)
-            for wall in walls if wall.chosen and wall.method in ("ramp", "two faces") and thickness_mm[wall.part] > RAMP_PRACTICAL_MM]
+    return [
+        caution(
+            "deep-ramp",
+            f"{wall.part}: ramping {thickness_mm[wall.part]:.1f} mm deep is slow and hot; the risk of flame is raised past "
+            f"about {RAMP_PRACTICAL_MM - 0.5:g} mm (common practice, no source)",
+            wall.part,
+        )
+        for wall in walls
+        if wall.chosen and wall.method in ("ramp", "two faces") and thickness_mm[wall.part] > RAMP_PRACTICAL_MM
+    ]
 
 
 def gap_findings(gaps: tuple[MateGap, ...], corners: tuple[Corner, ...]) -> list[Finding]:
@@ -76,13 +115,27 @@ def gap_findings(gaps: tuple[MateGap, ...], corners: tuple[Corner, ...]) -> list
     for gap, corner in zip(gaps, corners, strict=True):
         seen = max(gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value)
         if seen > EYE_SEES_MM:
-            found.append(warning("gap-seen", f"a gap of about {seen:.2f} mm will be seen along each flank; glue and sanding dust will not hide it all", gap.corner))
+            found.append(
+                warning(
+                    "gap-seen",
+                    f"a gap of about {seen:.2f} mm will be seen along each flank; glue and sanding dust will not hide it all",
+                    gap.corner,
+                )
+            )
         tight = gap.tightest_mm
         if 2 * (tight.value - 2 * tight.sd) < TIGHTEST_MM:
-            found.append(warning("may-split", f"the kerf's spread of {tight.sd:.3f} mm a flank may leave {2 * (tight.value - 2 * tight.sd):.2f} mm of squeeze across "
-                                 "a pin: try the fit dry and ease it, or burn the kerf comb again", gap.corner))
+            found.append(
+                warning(
+                    "may-split",
+                    f"the kerf's spread of {tight.sd:.3f} mm a flank may leave {2 * (tight.value - 2 * tight.sd):.2f} mm of squeeze across "
+                    "a pin: try the fit dry and ease it, or burn the kerf comb again",
+                    gap.corner,
+                )
+            )
         if corner.clearance_mm > 2 * EYE_SEES_MM:
-            found.append(note("loose-fit", f"a clearance of {corner.clearance_mm:.2f} mm across a pin was asked for: it will be seen", gap.corner))
+            found.append(
+                note("loose-fit", f"a clearance of {corner.clearance_mm:.2f} mm across a pin was asked for: it will be seen", gap.corner)
+            )
     return found
 
 
@@ -91,5 +144,9 @@ def setup_findings(setups: tuple[Setup, ...]) -> list[Finding]:
     down = sorted({setup.part for setup in setups if setup.entry_face is Face.INNER})
     if not down:
         return []
-    return [note("show-face-down", f"the show face lies down for {', '.join(down)}: that hides the wider end of the slit inside the joint; "
-                 "tape it against smoke")]
+    return [
+        note(
+            "show-face-down",
+            f"the show face lies down for {', '.join(down)}: that hides the wider end of the slit inside the joint; tape it against smoke",
+        )
+    ]

@@ -60,14 +60,18 @@ def path_ring(ring: Ring, cut: ThroughCut, bed_from_board: Pose, clearance_mm: d
     Raises PlanError when a socket or pin is narrower than the slit.
     """
     along = np.roll(ring.points_mm, -1, axis=0) - ring.points_mm
-    offsets = np.array([
-        path_offset_mm(edge, profile_of(along[i], cut, bed_from_board), clearance_mm.get(edge.name.split(".")[0], 0.0))
-        for i, edge in enumerate(ring.edges)
-    ])
+    offsets = np.array(
+        [
+            path_offset_mm(edge, profile_of(along[i], cut, bed_from_board), clearance_mm.get(edge.name.split(".")[0], 0.0))
+            for i, edge in enumerate(ring.edges)
+        ]
+    )
     try:
         return offset_ring(ring, offsets)
     except ValueError as bad:
-        raise PlanError(f"{bad}: the slit is about {2 * offsets.max():.2f} mm wide", remedy="Give wider pins or a finer kerf", where=where) from bad
+        raise PlanError(
+            f"{bad}: the slit is about {2 * offsets.max():.2f} mm wide", remedy="Give wider pins or a finer kerf", where=where
+        ) from bad
 
 
 def square_wall(profile: KerfProfile, entry: Face, clearance_mm: float, extra_sd_mm: float = 0.0) -> WallShape:

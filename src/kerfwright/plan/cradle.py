@@ -40,8 +40,10 @@ def narrow_fault(blank: Blank) -> str:
         for notch in end.notches if end.sloped else ():
             show_mm, inner_mm = (_floor_width_mm(ring, notch) for ring in (blank.slab.show_ring, blank.slab.inner_ring))
             if show_mm / 2 + FLOOR_OVERLAP_MM > inner_mm - FLOOR_OVERLAP_MM:
-                return (f"a socket {show_mm:.1f} mm wide at the show face is too narrow for a tilted floor cut; it needs "
-                        f"{2 * (show_mm - inner_mm) + 4 * FLOOR_OVERLAP_MM:.1f} mm")
+                return (
+                    f"a socket {show_mm:.1f} mm wide at the show face is too narrow for a tilted floor cut; it needs "
+                    f"{2 * (show_mm - inner_mm) + 4 * FLOOR_OVERLAP_MM:.1f} mm"
+                )
     return ""
 
 
@@ -104,19 +106,23 @@ def tip_lines(tilted: TiltedCutting, ends: tuple[EndWork, ...]) -> list[BeamPath
     for end in ends:
         for i in end.tips:
             corners = [i, (i + 1) % n]
-            shadows = [tilted.on_entry(ring.points_mm[corners], z)[:, 1]
-                       for ring, z in ((slab.show_ring, 0.0), (slab.inner_ring, -slab.thickness_mm))]
+            shadows = [
+                tilted.on_entry(ring.points_mm[corners], z)[:, 1]
+                for ring, z in ((slab.show_ring, 0.0), (slab.inner_ring, -slab.thickness_mm))
+            ]
             low, high = float(np.min(shadows)) - cutting.lead_mm, float(np.max(shadows)) + cutting.lead_mm
             ordered = [low, high] if show.points_mm[corners[1], 1] > show.points_mm[corners[0], 1] else [high, low]
             strokes.append(cutting.stroke(np.array([[show.points_mm[i, 0], y] for y in ordered]), (show.edges[i].name,)))
     return strokes
 
 
-def tilted_operations(tilted: TiltedCutting, ends: tuple[EndWork, ...], frees: bool, machine: Machine, gauge_mm: Array) -> list[CutOperation]:
-    """Walls facing this lie, then the ends when this lie frees the part; in groups of one focus height by hand."""
+def tilted_operations(
+    tilted: TiltedCutting, ends: tuple[EndWork, ...], frees: tuple[EndWork, ...], machine: Machine, gauge_mm: Array
+) -> list[CutOperation]:
+    """Walls facing this lie, then the ends in ``frees``; in groups of one focus height when set by hand."""
     groups = [("walls", "Sloped walls, tilted", wall_strokes(tilted, ends))]
     if frees:
-        groups.append(("tips", "Ends, freeing the part", tip_lines(tilted, ends)))
+        groups.append(("tips", "Ends, freeing the part", tip_lines(tilted, frees)))
     done: list[CutOperation] = []
     for name, title, paths in groups:
         if not paths:
@@ -133,8 +139,7 @@ def _by_height(tilted: TiltedCutting, name: str, title: str, paths: list[BeamPat
     pose: Pose = tilted.cutting.bed_from_board
     gauge_z = float(pose.apply(gauge_mm[None, :])[0, 2])
     window_mm = tilted.cutting.cut.focus_window_mm
-    spans = [(float(z.min()) - gauge_z, float(z.max()) - gauge_z, path)
-             for path in paths for z in [pose.apply(path.points_mm)[:, 2]]]
+    spans = [(float(z.min()) - gauge_z, float(z.max()) - gauge_z, path) for path in paths for z in [pose.apply(path.points_mm)[:, 2]]]
     spans.sort(key=lambda span: span[:2])
     done: list[CutOperation] = []
     while spans:
@@ -142,8 +147,11 @@ def _by_height(tilted: TiltedCutting, name: str, title: str, paths: list[BeamPat
         group = [span for span in spans if span[1] <= max(low + 2 * window_mm, spans[0][1])]
         spans = [span for span in spans if span not in group]
         level_mm = (low + max(span[1] for span in group)) / 2
-        done.append(tilted.cutting.operation(f"{name}-{len(done) + 1}", f"{title}, height {len(done) + 1}",
-                                             in_turn([span[2] for span in group]), level_mm=level_mm))
+        done.append(
+            tilted.cutting.operation(
+                f"{name}-{len(done) + 1}", f"{title}, height {len(done) + 1}", in_turn([span[2] for span in group]), level_mm=level_mm
+            )
+        )
     return done
 
 

@@ -85,8 +85,12 @@ def rail_outline_mm(size: CradleSize) -> Array:
 
 def cradle_sheet(size: CradleSize) -> list[tuple[str, Slab]]:
     """Every part of the cradle laid out on its sheet, lower left at (0, 0) plus a margin."""
-    outlines = [("rib 1", rib_outline_mm(size)), ("rib 2", rib_outline_mm(size)),
-                ("rail 1", rail_outline_mm(size)), ("rail 2", rail_outline_mm(size))]
+    outlines = [
+        ("rib 1", rib_outline_mm(size)),
+        ("rib 2", rib_outline_mm(size)),
+        ("rail 1", rail_outline_mm(size)),
+        ("rail 2", rail_outline_mm(size)),
+    ]
     parts: list[tuple[str, Slab]] = []
     y = SPACE_MM
     for name, outline in outlines:

@@ -29,5 +29,6 @@ class PlanOptions(Document):
     floor_overrun_mm: LengthOrZero = Field(default=0.1, alias="floor_overrun", le=0.5)
     reread: bool = True
     fence_mm: tuple[Length, Length] = Field(
-        default=(10.0, 10.0), alias="fence", description="where the board's front left corner lies in the bed")
+        default=(10.0, 10.0), alias="fence", description="where the board's front left corner lies in the bed"
+    )
     cradle_height_mm: Length = Field(default=8.0, alias="cradle_height", ge=3, le=60)

@@ -40,8 +40,9 @@ def plan_part(bench: Bench) -> PartPlan:
     try:
         slope_frac = slope_of(bench.blank)
     except ValueError as bad:
-        raise PlanError(str(bad), accepted="one slope on one board", remedy="Give both corners of the board the same slope",
-                        where=bench.blank.part) from bad
+        raise PlanError(
+            str(bad), accepted="one slope on one board", remedy="Give both corners of the board the same slope", where=bench.blank.part
+        ) from bad
     options = wall_options(WallCase(bench.blank, bench.machine, bench.recipe, bench.options, slope_frac))
     chosen = next(option for option in options if option.chosen)
     make = {"ramp": _ramped_part, "cradle": _cradled_part, "two faces": _two_faced_part}[chosen.method]
@@ -59,8 +60,10 @@ def _lie(bench: Bench, face: Face) -> Lie:
 
 def _laying(bench: Bench, face: Face, again: str = "") -> tuple[str, ...]:
     edge = "front" if bench.options.fence_mm[1] > 0 else "front edge"
-    steps = [f'Lay board "{bench.blank.board.name}" with its {face.value} up, its left front corner at the fence '
-             f"({format_mm(bench.options.fence_mm[0])}, {format_mm(bench.options.fence_mm[1])} from the bed's {edge} left corner)"]
+    steps = [
+        f'Lay board "{bench.blank.board.name}" with its {face.value} up, its left front corner at the fence '
+        f"({format_mm(bench.options.fence_mm[0])}, {format_mm(bench.options.fence_mm[1])} from the bed's {edge} left corner)"
+    ]
     if face is Face.INNER:
         steps.append("The show face lies down: cover it with paper tape against smoke and flashback")
     if again:
@@ -104,9 +107,17 @@ def _square_from_two_faces(bench: Bench, half_mm: float) -> PartPlan:
         if face is Face.INNER:
             operations.insert(0, bench.label(lie))
         setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, _laying(bench, face, again)))
-        walls = {end.end: two_face_wall(cut.profile(0.0, 0.0), half_mm / bench.thickness_mm, bench.clearance_mm.get(end.end, 0.0),
-                                        bench.machine.placing_sd_mm) for end in bench.blank.ends}
-    told = note("two-faces", f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so {bench.blank.part} is cut half from each face", bench.blank.part)
+        walls = {
+            end.end: two_face_wall(
+                cut.profile(0.0, 0.0), half_mm / bench.thickness_mm, bench.clearance_mm.get(end.end, 0.0), bench.machine.placing_sd_mm
+            )
+            for end in bench.blank.ends
+        }
+    told = note(
+        "two-faces",
+        f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so {bench.blank.part} is cut half from each face",
+        bench.blank.part,
+    )
     return PartPlan(tuple(setups), walls, (), (told,))
 
 
@@ -177,15 +188,25 @@ def _cradled_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
         operations = tilted_operations(tilted, sloped, frees, bench.machine, gauge_mm)
         how = "turned end for end" if turned else "not turned"
         steps = (f"Put the board in the cradle, {face.value} up, {how}, pushed against the stop", *_cradle_place(bench))
-        setups.append(bench.setup(name, f"{bench.blank.part}: tilted {lie.tilt_deg:.2f} deg, {how}", lie,
-                                  _marks(bench, scales, lie, operations), steps, scales))
+        setups.append(
+            bench.setup(
+                name,
+                f"{bench.blank.part}: tilted {lie.tilt_deg:.2f} deg, {how}",
+                lie,
+                _marks(bench, scales, lie, operations),
+                steps,
+                scales,
+            )
+        )
         walls = {end.end: _end_wall(bench, end, cutting, face, sd_mm if end.sloped else 0.0) for end in bench.blank.ends}
     return setups, walls, _unread(bench, scales)
 
 
 def _cradle_place(bench: Bench) -> tuple[str, ...]:
     x, y = bench.options.fence_mm
-    return (f"The cradle's stop, where it meets the rest, stands {format_mm(y)} from the bed's front; the board's left end {format_mm(x)} from its left",)
+    return (
+        f"The cradle's stop, where it meets the rest, stands {format_mm(y)} from the bed's front; the board's left end {format_mm(x)} from its left",
+    )
 
 
 def _before_tilting(bench: Bench, lie: Lie, scales: tuple[Vernier, ...]) -> Setup:
@@ -200,8 +221,11 @@ def _before_tilting(bench: Bench, lie: Lie, scales: tuple[Vernier, ...]) -> Setu
         path = cutting.ring(bench.blank.slab.show_ring)
         notches = [notch_stroke(cutting, path, notch) for end in square for notch in end.notches]
         edges = long_strokes(cutting, path, whole_board=True)
-        operations += [cutting.operation(name, title, in_turn(paths)) for name, title, paths in
-                       (("notches", "Sockets, from the waste", notches), ("edges", "Long edges, the whole board", edges)) if paths]
+        operations += [
+            cutting.operation(name, title, in_turn(paths))
+            for name, title, paths in (("notches", "Sockets, from the waste", notches), ("edges", "Long edges, the whole board", edges))
+            if paths
+        ]
     return bench.setup("flat", f"{bench.blank.part}: marks and flat cuts", lie, operations, _laying(bench, lie.face_up))
 
 
@@ -221,9 +245,17 @@ def _two_faced_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
     from_show = bench.cutting(show, bench.thickness_mm, cut)
     wishes = RampWishes(bench.options.hollow_mm, bench.options.floor_overrun_mm)
     second = [op for op in ramp_operations(from_show, ramp, wishes, bench.blank.ends) if op.name != "cores"]
-    setups = [bench.setup("inner-face", f"{bench.blank.part}: cores from the inner face", inner, first, _laying(bench, Face.INNER)),
-              bench.setup("show-face", f"{bench.blank.part}: ramps from the show face", show, _marks(bench, scales, show, second),
-                          _laying(bench, Face.SHOW, "Turn the board over about its length"), scales)]
+    setups = [
+        bench.setup("inner-face", f"{bench.blank.part}: cores from the inner face", inner, first, _laying(bench, Face.INNER)),
+        bench.setup(
+            "show-face",
+            f"{bench.blank.part}: ramps from the show face",
+            show,
+            _marks(bench, scales, show, second),
+            _laying(bench, Face.SHOW, "Turn the board over about its length"),
+            scales,
+        ),
+    ]
     walls = {end.end: _ramp_end_wall(bench, end, from_show, slope_frac, sd_mm) for end in bench.blank.ends}
     return setups, walls, _unread(bench, scales)
 
@@ -232,7 +264,11 @@ def _unread(bench: Bench, scales: tuple[Vernier, ...]) -> list[Finding]:
     if scales:
         return []
     why = "you asked for none" if not bench.options.reread else "the board is too narrow for the scales"
-    return [warning("no-witness", f"{bench.blank.part} is laid again without witness marks ({why}): hand placing, about "
-                    f"{format_mm(bench.machine.placing_sd_mm)}, goes straight into the joint", bench.blank.part)]
-
-
+    return [
+        warning(
+            "no-witness",
+            f"{bench.blank.part} is laid again without witness marks ({why}): hand placing, about "
+            f"{format_mm(bench.machine.placing_sd_mm)}, goes straight into the joint",
+            bench.blank.part,
+        )
+    ]

@@ -53,11 +53,18 @@ def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], reci
     gaps = tuple(_gap(corner, plans) for corner in design.corners)
     walls = tuple(option for plan in plans.values() for option in plan.options)
     thickness_mm = {name: board.thickness_mm for name, board in boards.items()}
-    findings = merged([
-        *cautions.body_cautions(boards), *cautions.wall_findings(walls, thickness_mm), *design.findings,
-        *cautions.board_findings(boards), *cautions.recipe_findings(recipes, boards, machine), *cautions.gap_findings(gaps, design.corners),
-        *(finding for plan in plans.values() for finding in plan.findings), *cautions.setup_findings(setups),
-    ])
+    findings = merged(
+        [
+            *cautions.body_cautions(boards),
+            *cautions.wall_findings(walls, thickness_mm),
+            *design.findings,
+            *cautions.board_findings(boards),
+            *cautions.recipe_findings(recipes, boards, machine),
+            *cautions.gap_findings(gaps, design.corners),
+            *(finding for plan in plans.values() for finding in plan.findings),
+            *cautions.setup_findings(setups),
+        ]
+    )
     times = tuple(setup_time(setup, machine) for setup in setups)
     return Job(design.assembly.name, machine, dict(boards), dict(recipes), design.assembly, setups, times, gaps, walls, findings)
 
@@ -70,9 +77,12 @@ def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
 def _room_for_marks(plan: PartPlan, blank: Blank) -> None:
     if any(setup.verniers for setup in plan.setups) and blank.end_waste_mm < END_WASTE_MARKED_MM:
         part_mm = blank.size_mm[0] - 2 * blank.end_waste_mm
-        raise PlanError(f"the board is {format_mm(blank.size_mm[0])} long and the part {format_mm(part_mm)}",
-                        accepted=f"{format_mm(part_mm + 2 * END_WASTE_MARKED_MM)} or more, so that the witness marks find room at both ends",
-                        remedy="Take a longer board, or set reread = false and trust your hand", where=f'{blank.part} on board "{blank.board.name}"')
+        raise PlanError(
+            f"the board is {format_mm(blank.size_mm[0])} long and the part {format_mm(part_mm)}",
+            accepted=f"{format_mm(part_mm + 2 * END_WASTE_MARKED_MM)} or more, so that the witness marks find room at both ends",
+            remedy="Take a longer board, or set reread = false and trust your hand",
+            where=f'{blank.part} on board "{blank.board.name}"',
+        )
 
 
 def _gap(corner: Corner, plans: dict[str, PartPlan]) -> MateGap:
@@ -92,23 +102,40 @@ def _cradle_setups(benches: dict[str, Bench], plans: dict[str, PartPlan]) -> lis
 
 def _cradle_setup(users: list[Bench], slope_frac: float, index: int) -> Setup:
     bench = users[0]
-    size = CradleSize(max(user.blank.size_mm[0] for user in users), max(user.blank.size_mm[1] for user in users),
-                      max(user.thickness_mm for user in users), slope_frac, bench.options.cradle_height_mm, bench.thickness_mm,
-                      max(user.blank.end_waste_mm + 2 * user.thickness_mm for user in users))
+    size = CradleSize(
+        max(user.blank.size_mm[0] for user in users),
+        max(user.blank.size_mm[1] for user in users),
+        max(user.thickness_mm for user in users),
+        slope_frac,
+        bench.options.cradle_height_mm,
+        bench.thickness_mm,
+        max(user.blank.end_waste_mm + 2 * user.thickness_mm for user in users),
+    )
     if bench.options.fence_mm[1] < STOP_WIDTH_MM:
-        raise PlanError(f"the fence stands {format_mm(bench.options.fence_mm[1])} from the bed's front", accepted=f"{format_mm(STOP_WIDTH_MM)} or more, "
-                        "so that the cradle's stop stands on the bed", where="cradle")
+        raise PlanError(
+            f"the fence stands {format_mm(bench.options.fence_mm[1])} from the bed's front",
+            accepted=f"{format_mm(STOP_WIDTH_MM)} or more, so that the cradle's stop stands on the bed",
+            where="cradle",
+        )
     parts = cradle_sheet(size)
     high = np.array([slab.bounds_mm()[2:] for _, slab in parts]).max(axis=0) + SPACE_MM
-    board = bench.blank.board.model_copy(update={
-        "name": f"an offcut, {high[0]:.0f} x {high[1]:.0f} mm or larger", "length_mm": float(high[0]), "width_mm": float(high[1]), "edges": "rough"})
+    board = bench.blank.board.model_copy(
+        update={
+            "name": f"an offcut, {high[0]:.0f} x {high[1]:.0f} mm or larger",
+            "length_mm": float(high[0]),
+            "width_mm": float(high[1]),
+            "edges": "rough",
+        }
+    )
     blank = Blank("cradle", board, parts[0][1], (float(high[0]), float(high[1]), bench.thickness_mm), (), 0.0)
     sheet = Bench(blank, bench.machine, bench.recipe, bench.options, {})
     lie = Lie(Face.SHOW)
     cutting = sheet.cutting(lie, bench.thickness_mm, sheet.through(bench.thickness_mm))
     loops = [_loop(replace(cutting, blank=replace(blank, slab=slab)), name) for name, slab in parts]
-    steps = (f"Lay {board.name}, {format_mm(bench.thickness_mm)} thick, at the fence; anything flat that this recipe cuts will do",
-             f"Push ribs and rails together square; the stop's foot stands {format_mm(bench.options.fence_mm[1])} from the bed's front")
+    steps = (
+        f"Lay {board.name}, {format_mm(bench.thickness_mm)} thick, at the fence; anything flat that this recipe cuts will do",
+        f"Push ribs and rails together square; the stop's foot stands {format_mm(bench.options.fence_mm[1])} from the bed's front",
+    )
     operation = cutting.operation("parts", "Ribs and rails of the cradle", loops)
     setup = sheet.setup("parts" if index == 0 else f"parts-{index + 1}", f"A cradle, {size.tilt_deg:.2f} deg", lie, [operation], steps)
     return replace(setup, more_slabs=tuple(slab for _, slab in parts[1:]))

@@ -57,19 +57,26 @@ def flat_lie(face_up: Face, size_mm: tuple[float, float, float], machine: Machin
     length_mm, width_mm, thickness_mm = size_mm
     room_x_mm, room_y_mm = machine.bed_x_mm - fence_mm[0], machine.bed_y_mm - fence_mm[1]
     if thickness_mm > machine.height_mm:
-        raise PlanError(f"the board is {format_mm(thickness_mm)} thick", accepted=f"up to {format_mm(machine.height_mm)} under the head of {machine.name}",
-                        where=where)
+        raise PlanError(
+            f"the board is {format_mm(thickness_mm)} thick",
+            accepted=f"up to {format_mm(machine.height_mm)} under the head of {machine.name}",
+            where=where,
+        )
     if length_mm <= room_x_mm and width_mm <= room_y_mm:
         return Lie(face_up)
     if length_mm <= room_y_mm and width_mm <= room_x_mm:
         return Lie(face_up, quarter=True)
-    raise PlanError(f"the board is {format_mm(length_mm)} x {format_mm(width_mm)}",
-                    accepted=f"up to {format_mm(room_x_mm)} x {format_mm(room_y_mm)} on {machine.name}, inside the fence",
-                    remedy="Make the piece smaller, trim the board, or use a larger machine", where=where)
+    raise PlanError(
+        f"the board is {format_mm(length_mm)} x {format_mm(width_mm)}",
+        accepted=f"up to {format_mm(room_x_mm)} x {format_mm(room_y_mm)} on {machine.name}, inside the fence",
+        remedy="Make the piece smaller, trim the board, or use a larger machine",
+        where=where,
+    )
 
 
-def cradle_fault(tilt_deg: float, size_mm: tuple[float, float, float], machine: Machine, fence_mm: tuple[float, float],
-                 cradle_height_mm: float) -> str:
+def cradle_fault(
+    tilt_deg: float, size_mm: tuple[float, float, float], machine: Machine, fence_mm: tuple[float, float], cradle_height_mm: float
+) -> str:
     """Why a board cannot lie in the cradle under this head, or "" when it can.
 
     The head is a flat plate ``half_width_mm`` to each side, ``gap_mm`` over the focus: uphill the board rises by
@@ -85,6 +92,8 @@ def cradle_fault(tilt_deg: float, size_mm: tuple[float, float, float], machine: 
         return f"its high edge would stand {format_mm(top_mm, 1)} over the bed; the machine takes {format_mm(machine.height_mm)}"
     rise_mm = min(machine.head.half_width_mm, deep_mm) * np.tan(tilt)
     if rise_mm > machine.head.gap_mm - HEAD_MARGIN_MM:
-        return (f"the head would touch the board uphill: it rises {format_mm(rise_mm, 1)} under the head, "
-                f"which clears {format_mm(machine.head.gap_mm - HEAD_MARGIN_MM, 1)}")
+        return (
+            f"the head would touch the board uphill: it rises {format_mm(rise_mm, 1)} under the head, "
+            f"which clears {format_mm(machine.head.gap_mm - HEAD_MARGIN_MM, 1)}"
+        )
     return ""

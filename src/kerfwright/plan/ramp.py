@@ -33,8 +33,9 @@ class RampWishes:
     overrun_mm: float
 
 
-def wall_depths(across_mm: float, thickness_mm: float, spacing_mm: float, gap_share_mm: float, hollow_mm: float,
-                wall_shift_mm: float) -> tuple[Array, Array]:
+def wall_depths(
+    across_mm: float, thickness_mm: float, spacing_mm: float, gap_share_mm: float, hollow_mm: float, wall_shift_mm: float
+) -> tuple[Array, Array]:
     """Lines of one wedge: (t in mm from the wall's show line toward the core, depth in mm), deepest first.
 
     across_mm: width d of the wedge. Lines lie at half spacings from the wall's foot; the last starts where the
@@ -43,12 +44,13 @@ def wall_depths(across_mm: float, thickness_mm: float, spacing_mm: float, gap_sh
     foot_mm = across_mm - gap_share_mm + wall_shift_mm
     top_mm = -gap_share_mm + wall_shift_mm
     n_lines = max(int(np.floor((foot_mm - top_mm) / spacing_mm + 0.5)), 1)
-    t_mm = foot_mm - (np.arange(n_lines) + 0.5) * spacing_mm
+    t_mm: Array = foot_mm - (np.arange(n_lines, dtype=np.float64) + 0.5) * spacing_mm
     t_mm = t_mm[t_mm > top_mm]
     # 4 h z^2 + (d - 4 h) z - (t - top) = 0, the root between 0 and 1.
     a, b, c = 4 * hollow_mm, across_mm - 4 * hollow_mm, -(t_mm - top_mm)
-    z = -c / b if a == 0 else (-b + np.sqrt(b * b - 4 * a * c)) / (2 * a)
-    return t_mm, thickness_mm * np.clip(z, 0.0, 1.0)
+    z: Array = -c / b if a == 0 else (-b + np.sqrt(b * b - 4 * a * c)) / (2 * a)
+    depth_mm: Array = thickness_mm * np.clip(z, 0.0, 1.0)
+    return t_mm, depth_mm
 
 
 def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: Ring, notch: Notch) -> list[BeamPath]:
@@ -62,8 +64,9 @@ def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: 
         show_y, inner_y = slab.show_ring.points_mm[i, 1], slab.inner_ring.points_mm[i, 1]
         clearance_mm = cutting.clearance_mm.get(edge.name.split(".")[0], 0.0)
         hollow_mm = min(wishes.hollow_mm, 0.2 * abs(inner_y - show_y))
-        t_mm, depth_mm = wall_depths(abs(inner_y - show_y), slab.thickness_mm, ramp.spacing_mm, clearance_mm / 4,
-                                     hollow_mm, ramp.wall_shift_mm.value)
+        t_mm, depth_mm = wall_depths(
+            abs(inner_y - show_y), slab.thickness_mm, ramp.spacing_mm, clearance_mm / 4, hollow_mm, ramp.wall_shift_mm.value
+        )
         powers, kept = line_powers(ramp, depth_mm)
         x_out, x_floor = _reach(cutting, core, notch, wishes.overrun_mm)
         toward = np.sign(inner_y - show_y)
@@ -74,7 +77,7 @@ def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: 
     return lines
 
 
-def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, Array]:
+def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, NDArray[np.bool_]]:
     """(powers of the lines kept, mask of the lines kept). Raises RecipeRangeError for depths never burnt.
 
     Lines a little shallower than the shallowest reading are burnt at that reading's power; fainter ones are left
@@ -108,8 +111,12 @@ def ramp_operations(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, en
     tips = [stroke for end in ends for stroke in tip_strokes(cutting, core, end)]
     layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
     ramps = CutOperation("ramps", "Sloped walls as ramps", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
-    through = [("cores", "Cores of the sockets, dropping out", cores), ("notches", "Sockets, from the waste", notches),
-               ("edges", "Long edges", long_strokes(cutting, core)), ("tips", "Ends, freeing the part", tips)]
+    through = [
+        ("cores", "Cores of the sockets, dropping out", cores),
+        ("notches", "Sockets, from the waste", notches),
+        ("edges", "Long edges", long_strokes(cutting, core)),
+        ("tips", "Ends, freeing the part", tips),
+    ]
     done = [cutting.operation(name, title, in_turn(paths)) for name, title, paths in through if paths]
     return [done[0], ramps, *done[1:]]
 

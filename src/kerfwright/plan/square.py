@@ -104,8 +104,11 @@ def square_operations(cutting: Cutting, ends: tuple[EndWork, ...]) -> list[CutOp
     path = cutting.ring(cutting.blank.slab.show_ring)
     notches = [notch_stroke(cutting, path, notch) for end in ends for notch in end.notches]
     tips = [stroke for end in ends for stroke in tip_strokes(cutting, path, end)]
-    groups = [("notches", "Sockets, from the waste", notches), ("edges", "Long edges", long_strokes(cutting, path)),
-              ("tips", "Ends, freeing the part", tips)]
+    groups = [
+        ("notches", "Sockets, from the waste", notches),
+        ("edges", "Long edges", long_strokes(cutting, path)),
+        ("tips", "Ends, freeing the part", tips),
+    ]
     return [cutting.operation(name, title, in_turn(paths)) for name, title, paths in groups if paths]
 
 

@@ -12,7 +12,7 @@ from kerfwright.core.errors import PlanError, RecipeRangeError
 from kerfwright.core.units import format_slope, slope_deg
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import Blank
-from kerfwright.plan.cradle import narrow_fault, slope_of
+from kerfwright.plan.cradle import narrow_fault
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import cradle_fault
 from kerfwright.plan.ramp import ramp_fault
@@ -43,8 +43,11 @@ def wall_options(case: WallCase) -> tuple[WallOption, ...]:
     possible = [way for way in ways if way.possible and wish in ("auto", way.method)]
     if not possible:
         told = "; ".join(f"{way.method}: {way.reason}" for way in ways if wish in ("auto", way.method))
-        raise PlanError(f"no way to make its sloped walls: {told}",
-                        remedy="Change the wall method, burn the coupon named, or use a box joint", where=case.blank.part)
+        raise PlanError(
+            f"no way to make its sloped walls: {told}",
+            remedy="Change the wall method, burn the coupon named, or use a box joint",
+            where=case.blank.part,
+        )
     thickness_mm = case.blank.slab.thickness_mm
     rank = ("ramp", "cradle", "two faces") if thickness_mm <= RAMP_PRACTICAL_MM else ("cradle", "two faces", "ramp")
     best = min(possible, key=lambda way: rank.index(way.method))
@@ -83,8 +86,11 @@ def _ramp_sd_mm(case: WallCase) -> float:
 def _cradle(case: WallCase) -> WallOption:
     tilt_deg = slope_deg(case.slope_frac)
     depth_mm = case.blank.slab.thickness_mm * (1 + case.slope_frac**2) ** 0.5
-    fault = (cradle_fault(tilt_deg, case.blank.size_mm, case.machine, case.options.fence_mm, case.options.cradle_height_mm)
-             or through_fault(case.recipe, depth_mm) or narrow_fault(case.blank))
+    fault = (
+        cradle_fault(tilt_deg, case.blank.size_mm, case.machine, case.options.fence_mm, case.options.cradle_height_mm)
+        or through_fault(case.recipe, depth_mm)
+        or narrow_fault(case.blank)
+    )
     read = case.options.reread and case.blank.size_mm[1] >= LEAST_WIDTH_MM
     sd_mm = REREAD_SD_MM if read else case.machine.placing_sd_mm
     fine = f"a square cut {depth_mm:.2f} mm deep, the board tilted {format_slope(case.slope_frac)}"

@@ -37,17 +37,25 @@ def verniers(blank: Blank) -> tuple[Vernier, ...]:
         return ()
     half_waste_mm = blank.end_waste_mm / 2
     n_side = min(N_EACH_SIDE, int(0.3 * width_mm / PITCH_MM))
-    scales = (("left", "y", (half_waste_mm, 0.62 * width_mm), n_side),
-              ("right", "y", (length_mm - half_waste_mm, 0.62 * width_mm), n_side),
-              ("along", "x", (half_waste_mm, 0.18 * width_mm), N_EACH_SIDE))
+    scales = (
+        ("left", "y", (half_waste_mm, 0.62 * width_mm), n_side),
+        ("right", "y", (length_mm - half_waste_mm, 0.62 * width_mm), n_side),
+        ("along", "x", (half_waste_mm, 0.18 * width_mm), N_EACH_SIDE),
+    )
     return tuple(Vernier(name, axis, at_mm, n, PITCH_MM, STEP_MM) for name, axis, at_mm, n in scales)
 
 
-def reference_marks(scales: tuple[Vernier, ...], recipe: Recipe, entry_z_mm: float, through: ThroughCut | None, depth_mm: float) -> CutOperation:
+def reference_marks(
+    scales: tuple[Vernier, ...], recipe: Recipe, entry_z_mm: float, through: ThroughCut | None, depth_mm: float
+) -> CutOperation:
     """The reference ticks: engraved, or cut through so that they are seen from the other face after a flip."""
-    paths = _ticks(scales, -1.0, 0.0, through.power_frac if through else recipe.engrave.power_frac, entry_z_mm, depth_mm if through else 0.0)
+    paths = _ticks(
+        scales, -1.0, 0.0, through.power_frac if through else recipe.engrave.power_frac, entry_z_mm, depth_mm if through else 0.0
+    )
     if through is None:
-        return CutOperation("reference", "Reference marks in the waste", OperationKind.WITNESS, paths, recipe.engrave.speed_mm_s, (Pass(0.0),))
+        return CutOperation(
+            "reference", "Reference marks in the waste", OperationKind.WITNESS, paths, recipe.engrave.speed_mm_s, (Pass(0.0),)
+        )
     passes = tuple(Pass(through.focus_mm - k * through.focus_step_mm) for k in range(through.passes))
     return CutOperation("reference", "Reference marks cut through the waste", OperationKind.THROUGH, paths, through.speed_mm_s, passes)
 
@@ -58,7 +66,9 @@ def new_marks(scales: tuple[Vernier, ...], recipe: Recipe, entry_z_mm: float) ->
     return CutOperation("witness", "Witness marks, to be read", OperationKind.WITNESS, paths, recipe.engrave.speed_mm_s, (Pass(0.0),))
 
 
-def _ticks(scales: tuple[Vernier, ...], side: float, shorter_mm: float, power_frac: float, entry_z_mm: float, depth_mm: float) -> tuple[BeamPath, ...]:
+def _ticks(
+    scales: tuple[Vernier, ...], side: float, shorter_mm: float, power_frac: float, entry_z_mm: float, depth_mm: float
+) -> tuple[BeamPath, ...]:
     paths: list[BeamPath] = []
     for scale in scales:
         pitch_mm = scale.reference_pitch_mm - shorter_mm
@@ -86,11 +96,16 @@ def placing_from_ticks(setup: Setup, ticks: dict[str, float]) -> Placing:
             raise InputError(f'there is no scale called "{name}"', accepted=", ".join(scales), where=setup.name)
         scale = scales[name]
         if not math.isfinite(tick) or abs(tick) > scale.n_each_side:
-            raise InputError(f"the reading {tick:g} on the scale {name} is off its end", accepted=f"-{scale.n_each_side} to {scale.n_each_side} ticks",
-                             remedy="If no pair lines up, lay the board again, nearer to its stop", where=setup.name)
+            raise InputError(
+                f"the reading {tick:g} on the scale {name} is off its end",
+                accepted=f"-{scale.n_each_side} to {scale.n_each_side} ticks",
+                remedy="If no pair lines up, lay the board again, nearer to its stop",
+                where=setup.name,
+            )
         error_mm[name] = tick * scale.step_mm
     left, right, along = scales["left"], scales["right"], scales["along"]
-    turn = math.atan2(error_mm.get("right", error_mm.get("left", 0.0)) - error_mm.get("left", error_mm.get("right", 0.0)),
-                      right.at_mm[0] - left.at_mm[0])
+    turn = math.atan2(
+        error_mm.get("right", error_mm.get("left", 0.0)) - error_mm.get("left", error_mm.get("right", 0.0)), right.at_mm[0] - left.at_mm[0]
+    )
     x_mm = error_mm.get("along", 0.0) + turn * (along.at_mm[1] - left.at_mm[1])
     return Placing(x_mm, error_mm.get("left", error_mm.get("right", 0.0)), math.degrees(turn), left.at_mm)

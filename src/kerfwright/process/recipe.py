@@ -53,8 +53,10 @@ class KerfProfile(Document):
     def _waisted(self) -> Self:
         top, waist, bottom = self.top_mm.value, self.waist_mm.value, self.bottom_mm.value
         if not 0 < waist <= min(top, bottom) or max(top, bottom) > 3:
-            raise InputError(f"a kerf of {top} / {waist} / {bottom} mm (top / waist / bottom)",
-                             accepted="widths above 0 and up to 3 mm, the waist the narrowest")
+            raise InputError(
+                f"a kerf of {top} / {waist} / {bottom} mm (top / waist / bottom)",
+                accepted="widths above 0 and up to 3 mm, the waist the narrowest",
+            )
         if not 0 < self.waist_at_frac < 1:
             raise InputError(f"waist_at {self.waist_at_frac:.0%}", accepted="a share between 0 % and 100 %")
         return self
@@ -65,24 +67,29 @@ class KerfProfile(Document):
         Each half is a hyperbola, K^2 = Kw^2 + (Ke^2 - Kw^2) ((z - zw) / (ze - zw))^2: the outline of a focused
         beam (HANDBOOK section H form 2, reduced) through the three measured widths exactly.
         """
-        end_mm, reach = (self.top_mm.value, self.waist_at_frac) if depth_frac < self.waist_at_frac else (
-            self.bottom_mm.value, 1 - self.waist_at_frac)
+        end_mm, reach = (
+            (self.top_mm.value, self.waist_at_frac) if depth_frac < self.waist_at_frac else (self.bottom_mm.value, 1 - self.waist_at_frac)
+        )
         away = (depth_frac - self.waist_at_frac) / reach
         waist_mm = self.waist_mm.value
         return math.sqrt(waist_mm**2 + (end_mm**2 - waist_mm**2) * away**2)
 
     def blended(self, other: KerfProfile, share_frac: float) -> KerfProfile:
         """The profile ``share_frac`` of the way to ``other``: for an edge at a slant between two measured directions."""
+
         def mix(a: Estimate, b: Estimate) -> Estimate:
             value = (1 - share_frac) * a.value + share_frac * b.value
             # The two readings come from one coupon and err together, so spreads add rather than average out.
             return Estimate(value, (1 - share_frac) * a.sd + share_frac * b.sd, min(a.n, b.n), a.source)
 
-        return self.model_copy(update={
-            "top_mm": mix(self.top_mm, other.top_mm), "waist_mm": mix(self.waist_mm, other.waist_mm),
-            "bottom_mm": mix(self.bottom_mm, other.bottom_mm),
-            "waist_at_frac": (1 - share_frac) * self.waist_at_frac + share_frac * other.waist_at_frac,
-        })
+        return self.model_copy(
+            update={
+                "top_mm": mix(self.top_mm, other.top_mm),
+                "waist_mm": mix(self.waist_mm, other.waist_mm),
+                "bottom_mm": mix(self.bottom_mm, other.bottom_mm),
+                "waist_at_frac": (1 - share_frac) * self.waist_at_frac + share_frac * other.waist_at_frac,
+            }
+        )
 
 
 class ThroughCut(Document):
@@ -119,9 +126,7 @@ class ThroughCut(Document):
         """
         across_bed = math.sin(math.radians(travel_deg)) ** 2
         across_grain = math.sin(math.radians(grain_deg)) ** 2
-        by_grain = [
-            self._nearest("x", grain).blended(self._nearest("y", grain), across_bed) for grain in ("along", "across")
-        ]
+        by_grain = [self._nearest("x", grain).blended(self._nearest("y", grain), across_bed) for grain in ("along", "across")]
         return by_grain[0].blended(by_grain[1], across_grain)
 
     def _nearest(self, travel: str, grain: str) -> KerfProfile:
@@ -137,19 +142,25 @@ class RampSettings(Document):
     focus_mm: SignedLength = Field(default=0.0, alias="focus")
     focus_step_mm: LengthOrZero = Field(default=0.0, alias="focus_step", description="each layer lower by this")
     depth: tuple[tuple[Share, Depth], ...] = Field(min_length=3, max_length=60, description="power and depth after all layers")
-    through_power_frac: Share | None = Field(default=None, alias="through_power",
-                                            description="lowest power at which the same lines went all the way through")
+    through_power_frac: Share | None = Field(
+        default=None, alias="through_power", description="lowest power at which the same lines went all the way through"
+    )
     through_thickness_mm: Length | None = Field(default=None, alias="through_thickness")
-    wall_shift_mm: Shift = Field(default=Estimate(0.0, SHIFT_SD_MM, 0, "no sloped edge read yet: ours assumed"), alias="wall_shift",
-                                 description="how far a ramped wall ends up beyond its drawn place, into the wood")
+    wall_shift_mm: Shift = Field(
+        default=Estimate(0.0, SHIFT_SD_MM, 0, "no sloped edge read yet: ours assumed"),
+        alias="wall_shift",
+        description="how far a ramped wall ends up beyond its drawn place, into the wood",
+    )
 
     @model_validator(mode="after")
     def _monotone(self) -> Self:
         power, depth = self.curve()
         if np.any(np.diff(power) <= 0) or np.any(np.diff(depth) <= 0):
-            raise InputError("the ramp's depth points do not rise with power",
-                             accepted="powers rising, each depth deeper than the one before",
-                             remedy="Leave out a spoilt reading or average repeats")
+            raise InputError(
+                "the ramp's depth points do not rise with power",
+                accepted="powers rising, each depth deeper than the one before",
+                remedy="Leave out a spoilt reading or average repeats",
+            )
         if (self.through_power_frac is None) != (self.through_thickness_mm is None):
             raise InputError("through_power and through_thickness come together", accepted="both or neither")
         if not 0.01 <= self.spacing_mm <= 1:
@@ -183,7 +194,8 @@ class RampSettings(Document):
             raise RecipeRangeError(
                 f"a ramp needs depths of {depth_mm.min():.2f} to {depth_mm.max():.2f} mm",
                 accepted=f"{depths[0]:.2f} to {depths[-1]:.2f} mm, the depths this recipe was burnt at",
-                remedy="Burn the ramp staircase coupon over the wider range, or make the wall another way")
+                remedy="Burn the ramp staircase coupon over the wider range, or make the wall another way",
+            )
         powers, _ = self.curve()
         return monotone_interpolate(depths, powers, np.clip(depth_mm, depths[0], depths[-1]))
 
@@ -217,9 +229,12 @@ class Recipe(Document):
         covering = [each for each in self.through if each.covers(depth_mm)]
         if not covering:
             burnt = ", ".join(f"{low:g} to {high:g} mm" for low, high in (each.thickness_mm for each in self.through))
-            raise RecipeRangeError(f"a through cut {depth_mm:.2f} mm deep was never burnt", accepted=burnt,
-                                   remedy="Burn the through coupon on this thickness, or choose a board the recipe knows",
-                                   where=f'recipe "{self.name}"')
+            raise RecipeRangeError(
+                f"a through cut {depth_mm:.2f} mm deep was never burnt",
+                accepted=burnt,
+                remedy="Burn the through coupon on this thickness, or choose a board the recipe knows",
+                where=f'recipe "{self.name}"',
+            )
         return min(covering, key=lambda each: each.thickness_mm[1] - each.thickness_mm[0])
 
 
@@ -245,8 +260,12 @@ def monotone_interpolate(x: Array, y: Array, at: Array) -> Array:
     i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
     h = step[i]
     t = (at - x[i]) / h
-    return (y[i] * (1 + 2 * t) * (1 - t) ** 2 + h * slope[i] * t * (1 - t) ** 2
-            + y[i + 1] * t**2 * (3 - 2 * t) + h * slope[i + 1] * t**2 * (t - 1))
+    return (
+        y[i] * (1 + 2 * t) * (1 - t) ** 2
+        + h * slope[i] * t * (1 - t) ** 2
+        + y[i + 1] * t**2 * (3 - 2 * t)
+        + h * slope[i + 1] * t**2 * (t - 1)
+    )
 
 
 def _end_slope(step_0: float, step_1: float, secant_0: float, secant_1: float) -> float:

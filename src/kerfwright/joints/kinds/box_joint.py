@@ -41,9 +41,13 @@ class BoxJoint:
         n_fingers = _count(size, options)
         width_mm = size.height_mm / n_fingers
         if width_mm < FINGER_MIN_MM:
-            raise BuildError(f"{n_fingers} fingers in a {size.height_mm:g} mm wall would be {width_mm:.2f} mm wide",
-                             accepted=f"{FINGER_MIN_MM:g} mm or more", remedy="Use fewer fingers", where=f"joint at {size.corner}")
-        bounds_mm = width_mm * np.arange(1, n_fingers)
+            raise BuildError(
+                f"{n_fingers} fingers in a {size.height_mm:g} mm wall would be {width_mm:.2f} mm wide",
+                accepted=f"{FINGER_MIN_MM:g} mm or more",
+                remedy="Use fewer fingers",
+                where=f"joint at {size.corner}",
+            )
+        bounds_mm = width_mm * np.arange(1, n_fingers, dtype=np.float64)
         start = size.side_of(options.starts_on, "starts_on")
         starter_tips = [i % 2 == 0 for i in range(n_fingers)]
         other_tips = [not tip for tip in starter_tips]
@@ -63,10 +67,12 @@ def _count(size: CornerSize, options: BoxJointOptions) -> int:
     # Fingers about as wide as the board is thick (common practice, no source).
     wanted_mm = options.finger_mm or (size.first_thickness_mm + size.second_thickness_mm) / 2
     if wanted_mm > size.height_mm / 2:
-        raise BuildError(f"a {wanted_mm:g} mm finger does not fit twice into a {size.height_mm:g} mm wall",
-                         remedy="Give a narrower finger", where=f"joint at {size.corner}")
-    counts = [n for n in range(2, int(size.height_mm / wanted_mm) + 3)
-              if options.parity == "any" or n % 2 == (options.parity == "odd")]
+        raise BuildError(
+            f"a {wanted_mm:g} mm finger does not fit twice into a {size.height_mm:g} mm wall",
+            remedy="Give a narrower finger",
+            where=f"joint at {size.corner}",
+        )
+    counts = [n for n in range(2, int(size.height_mm / wanted_mm) + 3) if options.parity == "any" or n % 2 == (options.parity == "odd")]
     return min(counts, key=lambda n: abs(size.height_mm / n - wanted_mm))
 
 

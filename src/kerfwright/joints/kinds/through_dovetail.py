@@ -90,8 +90,10 @@ def _check_tip_gap(widths_mm: Array, widening_mm: float) -> None:
     # Tails standing proud go on widening, so the gaps between their tips close a little.
     narrowest_mm = float(widths_mm[2:-1:2].min(initial=np.inf)) - 2 * widening_mm
     if min(narrowest_mm, float(widths_mm[[0, -1]].min()) - widening_mm) <= 0:
-        raise BuildError(f"tails standing proud would touch: the gap between tips is {narrowest_mm:.2f} mm",
-                         remedy="Give less proud, a gentler slope or a wider pin")
+        raise BuildError(
+            f"tails standing proud would touch: the gap between tips is {narrowest_mm:.2f} mm",
+            remedy="Give less proud, a gentler slope or a wider pin",
+        )
 
 
 def _pin_end(bounds_mm: Array, lean: Array, pin_thickness_mm: float, tail_thickness_mm: float, size: CornerSize) -> EndProfile:
@@ -105,8 +107,9 @@ def _pin_end(bounds_mm: Array, lean: Array, pin_thickness_mm: float, tail_thickn
 
 def _tail_end(bounds_mm: Array, lean: Array, pin_thickness_mm: float, size: CornerSize) -> EndProfile:
     is_tip = [i % 2 == 1 for i in range(len(bounds_mm) + 1)]
-    points = comb(is_tip, bounds_mm - lean * size.proud_mm, bounds_mm + lean * pin_thickness_mm,
-                  pin_thickness_mm + size.proud_mm, size.height_mm)
+    points = comb(
+        is_tip, bounds_mm - lean * size.proud_mm, bounds_mm + lean * pin_thickness_mm, pin_thickness_mm + size.proud_mm, size.height_mm
+    )
     return EndProfile(points, points, comb_edges(is_tip))
 
 
@@ -114,12 +117,24 @@ def _findings(widths_mm: Array, tail_thickness_mm: float, size: CornerSize) -> t
     found: list[Finding] = []
     half_mm = float(min(widths_mm[0], widths_mm[-1]))
     if half_mm < 0.5 * tail_thickness_mm - 1e-9:
-        found.append(warning("slim-half-pin", f"half-pins of {half_mm:.2f} mm are under half the tail board's thickness "
-                             "and may split when the joint is driven home (common practice, no source)", size.corner))
+        found.append(
+            warning(
+                "slim-half-pin",
+                f"half-pins of {half_mm:.2f} mm are under half the tail board's thickness "
+                "and may split when the joint is driven home (common practice, no source)",
+                size.corner,
+            )
+        )
     pins_mm = widths_mm[2:-1:2]
     if len(pins_mm) and tail_thickness_mm / float(pins_mm.min()) > SLENDER_PIN:
-        found.append(warning("slender-pin", f"pins {float(pins_mm.min()):.2f} mm at the narrow end and {tail_thickness_mm:.1f} mm "
-                             "long break easily: bring the joint together by hand and clamp", size.corner))
+        found.append(
+            warning(
+                "slender-pin",
+                f"pins {float(pins_mm.min()):.2f} mm at the narrow end and {tail_thickness_mm:.1f} mm "
+                "long break easily: bring the joint together by hand and clamp",
+                size.corner,
+            )
+        )
     return tuple(found)
 
 

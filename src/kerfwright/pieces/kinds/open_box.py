@@ -16,7 +16,7 @@ from kerfwright.geometry.assembly import Assembly, Freedom, Mate, Part
 from kerfwright.geometry.region import is_simple
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Slab
-from kerfwright.joints.joint import CornerSize, EndProfile, JointPair, all_joints
+from kerfwright.joints.joint import CornerSize, JointPair, ProfileEdge, all_joints
 from kerfwright.pieces.design import Corner, Design
 from kerfwright.pieces.order import assembly_steps
 from kerfwright.pieces.piece import PieceDocument
@@ -67,9 +67,21 @@ class OpenBox:
             ends = (first, "right", second, "left") if pair.tail == "first" else (second, "left", first, "right")
             corners.append(Corner(corner, kind, *ends, clearance_mm=fit_mm))
         parts = tuple(
-            Part(panel, _panel_slab(panel, outside_mm[i % 2] + 2 * document.proud_mm, document.height_mm, thickness_mm[panel],
-                                    pairs[CORNERS[i - 1]], pairs[CORNERS[i]], i), _pose(i, outside_mm, document.proud_mm))
-            for i, panel in enumerate(PANELS))
+            Part(
+                panel,
+                _panel_slab(
+                    panel,
+                    outside_mm[i % 2] + 2 * document.proud_mm,
+                    document.height_mm,
+                    thickness_mm[panel],
+                    pairs[CORNERS[i - 1]],
+                    pairs[CORNERS[i]],
+                    i,
+                ),
+                _pose(i, outside_mm, document.proud_mm),
+            )
+            for i, panel in enumerate(PANELS)
+        )
         freedoms = _freedoms(parts, pairs)
         assembly = Assembly(document.name, parts, _mates(parts), freedoms, assembly_steps(PANELS, freedoms))
         findings: list[Finding] = [finding for pair in pairs.values() for finding in pair.findings]
@@ -82,8 +94,11 @@ def _outside_mm(document: OpenBoxDocument, thickness_mm: Mapping[str, float]) ->
     for what, size_mm, wall_mm in zip(("length", "width"), sizes_mm, walls_mm, strict=True):
         inside_mm = size_mm if document.measured == "inside" else size_mm - wall_mm
         if inside_mm < SMALLEST_INSIDE_MM:
-            raise BuildError(f"the {what} of {size_mm:g} mm leaves {inside_mm:.1f} mm inside", accepted=f"{SMALLEST_INSIDE_MM:g} mm inside or more",
-                             remedy=f"Make the box longer than {wall_mm + SMALLEST_INSIDE_MM:.1f} mm outside, or use thinner boards")
+            raise BuildError(
+                f"the {what} of {size_mm:g} mm leaves {inside_mm:.1f} mm inside",
+                accepted=f"{SMALLEST_INSIDE_MM:g} mm inside or more",
+                remedy=f"Make the box longer than {wall_mm + SMALLEST_INSIDE_MM:.1f} mm outside, or use thinner boards",
+            )
     if document.measured == "inside":
         return sizes_mm[0] + walls_mm[0], sizes_mm[1] + walls_mm[1]
     return sizes_mm
@@ -105,8 +120,11 @@ def _joints_by_corner(document: OpenBoxDocument) -> dict[str, tuple[str, Any, fl
 def _joint(table: dict[str, Any], where: str, fit_mm: float) -> tuple[str, Any, float]:
     kind = table.get("kind")
     if not isinstance(kind, str) or kind not in all_joints():
-        raise InputError(f"there is no joint called {kind!r}" if kind is not None else "the key kind is missing",
-                         accepted=", ".join(f'"{each}"' for each in all_joints()), where=where)
+        raise InputError(
+            f"there is no joint called {kind!r}" if kind is not None else "the key kind is missing",
+            accepted=", ".join(f'"{each}"' for each in all_joints()),
+            where=where,
+        )
     if "fit" in table:
         fit_mm = build({"fit": table.pop("fit")}, _FitOnly, where).fit_mm
     return kind, build(table, all_joints()[kind].options, where), fit_mm
@@ -116,7 +134,9 @@ class _FitOnly(Document):
     fit_mm: Fit = Field(alias="fit")
 
 
-def _panel_slab(panel: str, length_mm: float, height_mm: float, thickness_mm: float, at_left: JointPair, at_right: JointPair, i: int) -> Slab:
+def _panel_slab(
+    panel: str, length_mm: float, height_mm: float, thickness_mm: float, at_left: JointPair, at_right: JointPair, i: int
+) -> Slab:
     right, left = at_right.first, at_left.second
     after, before = PANELS[(i + 1) % 4], PANELS[i - 1]
     edges = (
@@ -130,13 +150,15 @@ def _panel_slab(panel: str, length_mm: float, height_mm: float, thickness_mm: fl
         at_right_mm = np.stack([length_mm - right_uv[:, 0], right_uv[:, 1]], axis=1)
         points = np.concatenate([at_right_mm, left_uv[::-1]])
         if not is_simple(points):
-            raise BuildError(f"the {panel} board's two joints run into each other: it is {length_mm:.1f} mm long",
-                             remedy="Make the box larger or the boards thinner")
+            raise BuildError(
+                f"the {panel} board's two joints run into each other: it is {length_mm:.1f} mm long",
+                remedy="Make the box larger or the boards thinner",
+            )
         rings.append(Ring(points, edges))
     return Slab((rings[0], rings[1]), (0.0, thickness_mm))
 
 
-def _edge(edge: Any, end: str, other: str, other_end: str) -> Edge:
+def _edge(edge: ProfileEdge, end: str, other: str, other_end: str) -> Edge:
     role = Role.FREE if edge.place is Place.TIP else Role.MATE
     mate = f"{other}/{other_end}.{edge.mate}" if edge.place is Place.FLANK else f"{other}/{edge.mate}" if edge.mate else ""
     return Edge(role, edge.place, f"{end}.{edge.name}", mate)

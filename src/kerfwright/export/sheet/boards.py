@@ -1,0 +1,100 @@
+"""Boards and parts, the recipe they are cut with, how the corners should close, and how sloped walls are made."""
+
+from __future__ import annotations
+
+from kerfwright.core.units import format_mm
+from kerfwright.export.sheet.blocks import Block, Gap, Stack, aside, chapter, heading, words
+from kerfwright.export.sheet.pages import Section
+from kerfwright.export.sheet.style import OCHRE, QUIET, STRONG
+from kerfwright.export.sheet.table import Cell, Table
+from kerfwright.export.sheet.telling import (
+    EYE_SEES_MM,
+    READING_DISTANCE_MM,
+    SHUT_BELOW,
+    VISIBLE_ABOVE,
+    estimate_words,
+    fit_words,
+    joint_words,
+    look_words,
+    sentence,
+)
+from kerfwright.process.job import Job
+from kerfwright.process.recipe import Recipe, ThroughCut
+
+
+def boards_section(job: Job) -> Section:
+    """Everything that was assumed and is expected."""
+    blocks: list[Block] = [chapter("Boards and what is expected of them"), heading("Parts"), _parts(job)]
+    if job.recipes:
+        blocks += [heading("Recipe"), _kerfs(job), aside("Full width of the slit where the beam enters, at its narrowest and where it leaves, with one standard deviation.")]
+    if job.gaps:
+        blocks += [heading("How the corners should close"), _gaps(job), aside(_eye_words())]
+    if job.walls:
+        blocks += [heading("How sloped walls are made"), _walls(job)]
+    return Section("Boards", (*blocks, Gap(1.0)))
+
+
+def _parts(job: Job) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for part in job.assembly.parts:
+        board = job.boards[part.name]
+        x0, y0, x1, y1 = part.slab.bounds_mm()
+        measured = f"{board.thickness_mm:.2f}, spread {board.thickness_spread_mm:.2f}"
+        n_points = len(board.thickness_points_mm)
+        rows.append((words(part.name, style=STRONG, after_mm=0), Stack((words(board.name, after_mm=0), words(board.species, style=QUIET, after_mm=0))),
+                     f"{x1 - x0:.2f} × {y1 - y0:.2f}",
+                     Stack((words(measured, after_mm=0), words(f"{n_points} reading{'' if n_points == 1 else 's'}", style=QUIET, after_mm=0))),
+                     job.recipes[part.name].name if part.name in job.recipes else "none"))
+    return Table(("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe"), (0.75, 1.3, 1.15, 1.25, 1.1), tuple(rows))
+
+
+def _kerfs(job: Job) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for recipe, cut in _cuts_used(job):
+        for i, kerf in enumerate(cut.kerf):
+            low, high = cut.thickness_mm
+            settings = (f"{100 * cut.power_frac:.0f} %, {cut.speed_mm_s:g} mm/s, {cut.passes} pass{'' if cut.passes == 1 else 'es'}")
+            named = Stack((words(recipe.name, style=STRONG, after_mm=0), words(settings, style=QUIET, after_mm=0),
+                           words(f"burnt on {low:g} to {high:g} mm", style=QUIET, after_mm=0)))
+            rows.append((named if i == 0 else "", f"along {kerf.travel.upper()}, {kerf.grain} the grain",
+                         *(estimate_words(each) for each in (kerf.top_mm, kerf.waist_mm, kerf.bottom_mm))))
+    return Table(("Recipe", "Cut", "Kerf at entry", "Waist", "Exit"), (1.55, 1.15, 0.95, 0.95, 0.95), tuple(rows))
+
+
+def _cuts_used(job: Job) -> list[tuple[Recipe, ThroughCut]]:
+    """The recipes' through cuts that some operation's speed and passes show in use, else all of them."""
+    recipes = {recipe.name: recipe for recipe in job.recipes.values()}
+    burnt = {(op.speed_mm_s, len(op.passes)) for setup in job.setups for op in setup.operations}
+    found: list[tuple[Recipe, ThroughCut]] = []
+    for recipe in recipes.values():
+        used = [cut for cut in recipe.through if (cut.speed_mm_s, cut.passes) in burnt]
+        found += [(recipe, cut) for cut in used or recipe.through]
+    return found
+
+
+def _gaps(job: Job) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for gap in job.gaps:
+        seen = [Stack((words(look_words(each), style=STRONG, after_mm=0), words(estimate_words(each), style=QUIET, after_mm=0)))
+                for each in (gap.seen_tail_face_mm, gap.seen_pin_face_mm)]
+        named = Stack((words(gap.corner, style=STRONG, after_mm=0), words(joint_words(job.assembly, gap.corner), style=QUIET, after_mm=0)))
+        rows.append((named, fit_words(gap.wanted_mm), estimate_words(gap.tightest_mm), *seen))
+    heads = ("Corner", "Asked for", "Tightest place, a flank", "Seen on the tail board's face", "Seen on the pin board's face")
+    return Table(heads, (1.35, 1.15, 1.0, 1.1, 1.1), tuple(rows))
+
+
+def _eye_words() -> str:
+    return (f"Gaps are for one flank, below zero is squeeze, ± one standard deviation. An eye parts two edges about {EYE_SEES_MM:.2f} mm "
+            f"apart at {READING_DISTANCE_MM:.0f} mm (one minute of arc): up to {SHUT_BELOW * EYE_SEES_MM:.2f} mm is called shut here, up to "
+            f"{VISIBLE_ABOVE * EYE_SEES_MM:.2f} mm a hairline. On box joints the board that starts counts as the tail board.")
+
+
+def _walls(job: Job) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for i, wall in enumerate(job.walls):
+        again = i > 0 and job.walls[i - 1].part == wall.part
+        verdict = words("picked", style=STRONG, after_mm=0) if wall.chosen else words(
+            "possible" if wall.possible else "not possible", style=QUIET if wall.possible else QUIET.coloured(OCHRE), after_mm=0)
+        rows.append(("" if again else words(wall.part, style=STRONG, after_mm=0), wall.method, verdict, sentence(wall.reason),
+                     f"{wall.n_setups}" if wall.possible else "", f"± {format_mm(wall.wall_sd_mm, 3)}" if wall.possible else ""))
+    return Table(("Part", "Way", "", "Why", "Setups", "Wall's place"), (0.6, 0.75, 0.85, 2.6, 0.5, 0.85), tuple(rows))

@@ -1,0 +1,107 @@
+"""The house stands: imports only go down, nothing goes round in a circle, and heavy or single-door libraries keep their door."""
+
+from __future__ import annotations
+
+import sys
+import tomllib
+from graphlib import CycleError, TopologicalSorter
+
+import pytest
+
+from structure.source_tree import ROOT, Module, imports_of, modules
+
+# From the ground up: a module may import its own floor and those before it. See docs and the design's floors.
+FLOORS = ("data", "core", "wood", "machine", "geometry", "process", "joints", "pieces", "coupons", "calibrate", "plan", "simulate",
+          "export", "notebook", "app", "kerfwright")
+
+# Down the stairs and still not allowed: a floor (or module) and what it must never know.
+NEVER = {
+    "geometry": ("kerfwright.machine",),  # exact shapes know no laser
+    "joints": ("kerfwright.machine", "kerfwright.process.recipe"),
+    "pieces": ("kerfwright.machine", "kerfwright.process.recipe"),
+    "export": ("kerfwright.joints", "kerfwright.pieces", "kerfwright.simulate"),  # files are written from the job's values alone
+    "simulate": ("kerfwright.process.recipe", "kerfwright.coupons", "kerfwright.calibrate", "kerfwright.plan"),  # no inverse crime
+}
+ONLY_DOOR = {"shapely": "kerfwright.geometry.region"}
+# Packages whose import costs a good part of the 0.3 s that --help may take: inside functions only.
+HEAVY = ("ezdxf", "trimesh", "reportlab", "PIL", "lxml", "scipy")
+DISTRIBUTION_OF = {"PIL": "pillow"}  # where the import name is not the name on the index
+
+
+def _floor_of(target: str) -> str:
+    steps = target.split(".")
+    return steps[1] if len(steps) > 1 else "kerfwright"
+
+
+def _ours() -> list[tuple[Module, str, int, bool]]:
+    return [(module, each.target, each.line, each.lazy) for module in modules().values() for each in imports_of(module)
+            if each.target.split(".")[0] == "kerfwright"]
+
+
+def test_there_is_something_to_judge():
+    assert len(modules()) > 25
+    assert len(_ours()) > 50
+
+
+def test_every_module_stands_on_a_known_floor():
+    unknown = sorted({module.floor for module in modules().values()} - set(FLOORS))
+    assert not unknown, f"floors that no one has put in order: {unknown}"
+
+
+def test_imports_only_go_down():
+    upward = [f"{module.name}:{line} imports {target}" for module, target, line, _ in _ours()
+              if target != "kerfwright" and FLOORS.index(_floor_of(target)) > FLOORS.index(module.floor)]
+    assert not upward
+
+
+def test_the_root_package_is_only_asked_for_its_version():
+    wrong = []
+    for module in modules().values():
+        for line_number, line in enumerate(module.path.read_text(encoding="utf-8").splitlines(), 1):
+            words = line.split()
+            if module.name != "kerfwright" and words[:2] == ["from", "kerfwright"] and words[3:] != ["__version__"]:
+                wrong.append(f"{module.name}:{line_number} {line.strip()}")
+            if words[:2] == ["import", "kerfwright"]:
+                wrong.append(f"{module.name}:{line_number} {line.strip()}")
+    assert not wrong
+
+
+@pytest.mark.parametrize("floor", sorted(NEVER))
+def test_a_floor_does_not_know_what_it_must_not(floor: str):
+    wrong = [f"{module.name}:{line} imports {target}" for module, target, line, _ in _ours() if module.floor == floor
+             for forbidden in NEVER[floor] if target == forbidden or target.startswith(forbidden + ".")]
+    assert not wrong
+
+
+def test_no_cycle_between_modules():
+    graph: dict[str, set[str]] = {name: set() for name in modules()}
+    for module, target, _, lazy in _ours():
+        if not lazy and target != module.name and target != "kerfwright":
+            graph[module.name].add(target)
+    try:
+        order = list(TopologicalSorter(graph).static_order())
+    except CycleError as bad:
+        pytest.fail("modules import each other in a circle: " + " -> ".join(bad.args[1]))
+    assert len(order) == len(modules())
+
+
+@pytest.mark.parametrize("library", sorted(ONLY_DOOR))
+def test_a_library_has_one_door(library: str):
+    doors = {module.name for module in modules().values() for each in imports_of(module) if each.target.split(".")[0] == library}
+    assert doors == {ONLY_DOOR[library]}
+
+
+def test_heavy_libraries_are_fetched_when_needed():
+    early = [f"{module.name}:{each.line} imports {each.target}" for module in modules().values() for each in imports_of(module)
+             if not each.lazy and each.target.split(".")[0] in HEAVY]
+    assert not early
+
+
+def test_declared_needs_are_the_ones_used():
+    """pyproject's dependencies are exactly the outside packages that src imports."""
+    document = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    declared = {each.split(">")[0].split("=")[0].split("[")[0].strip().lower() for each in document["project"]["dependencies"]}
+    outside = {each.target.split(".")[0] for module in modules().values() for each in imports_of(module)}
+    outside -= {"kerfwright", "__future__", *sys.stdlib_module_names}
+    used = {DISTRIBUTION_OF.get(name, name).lower() for name in outside}
+    assert used == declared

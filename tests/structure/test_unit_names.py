@@ -1,0 +1,119 @@
+"""Units stand in names: a float, an Estimate or an array of floats that a reader meets says what it is measured in.
+
+Judged: fields of public classes, parameters of public functions and methods, and public functions that give one float back.
+A name passes when it ends in a unit, or when its last word is on the short list of words that carry no unit.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from functools import cache
+
+from structure.source_tree import Module, modules
+
+UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|w|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|c|kg_m3|gpa|mpa|kn|kg|pt|db)$")
+
+# Words that carry no unit. Add one only when the number is a bare ratio or when its unit is its owner's (an Estimate's
+# value has the unit of the field that holds it).
+NO_UNIT = {
+    "value", "sd", "estimate",  # the owner's unit
+    "factor", "fraction", "share", "shares", "matrix", "ratio", "density",  # bare numbers
+    "direction", "directions", "vectors", "normals", "along", "to", "beam",  # directions: along_a, x_to
+    "x", "y", "at",  # abscissa and ordinate of a general curve
+    "colour", "colours", "weights", "plane",  # shares of red, green and blue; shares of a whole; coefficients
+    "tick", "ticks", "dash",  # counted on a scale; in line widths
+}
+# Names whose unit is said elsewhere, reviewed one by one: "module:Class.field", "module:function(parameter)" or "module:function".
+REVIEWED = {
+    "kerfwright.process.recipe:RampSettings.depth",  # as a person writes it: pairs of power and depth, each with its unit
+    "kerfwright.plan.cradle:slope_of",  # a tangent
+    "kerfwright.export.drawing:outline(points)",  # whatever unit the page is drawn in
+}
+# What a number may look like in an annotation; aliases such as Length or Array are found by themselves.
+NUMBER_NAMES = {"float", "Estimate"}
+
+
+@cache
+def number_aliases() -> frozenset[str]:
+    """Names of module-level aliases that stand for a number or an array of numbers."""
+    basic = frozenset(NUMBER_NAMES)
+    found = set(basic)
+    for module in modules().values():
+        for node in module.tree.body:
+            match node:
+                case ast.Assign(targets=[ast.Name(id=name)], value=ast.Subscript() as meaning) if _measures(meaning, basic):
+                    found.add(name)
+                case _:
+                    pass
+    return frozenset(found)
+
+
+def _measures(annotation: ast.expr | None, names: frozenset[str]) -> bool:
+    """True when the annotation is, or holds, a number with a unit; a function that makes one does not count."""
+    if annotation is None:
+        return False
+    if isinstance(annotation, ast.Subscript):
+        head = ast.unparse(annotation.value).split(".")[-1]
+        if head in ("Callable", "Iterator", "type"):
+            return False
+        if head == "NDArray":
+            return "float" in ast.unparse(annotation.slice)
+        if head == "Annotated" and isinstance(annotation.slice, ast.Tuple):
+            return _measures(annotation.slice.elts[0], names)
+        return _measures(annotation.slice, names)
+    if isinstance(annotation, ast.BinOp):
+        return _measures(annotation.left, names) or _measures(annotation.right, names)
+    if isinstance(annotation, ast.Tuple):
+        return any(_measures(each, names) for each in annotation.elts)
+    if isinstance(annotation, ast.Name):
+        return annotation.id in names
+    return False
+
+
+def has_unit(name: str) -> bool:
+    """True for ``wall_mm``, ``n_passes``, ``x_to``, ``along_a``; False for ``width``."""
+    words = name.split("_")
+    indexed = words[:-1] if len(words) > 1 and words[-1] in ("a", "b", "0", "1") else words
+    return bool(UNIT.search("_".join(indexed))) or indexed[-1] in NO_UNIT or words[0] == "n"
+
+
+def _numbers(module: Module) -> Iterator[tuple[str, str]]:
+    """(where, name) of every judged number of a module."""
+    for node in module.tree.body:
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            for inner in node.body:
+                if isinstance(inner, ast.AnnAssign) and isinstance(inner.target, ast.Name) and _is_number(inner.annotation):
+                    yield f"{module.name}:{node.name}.{inner.target.id}", inner.target.id
+                elif isinstance(inner, ast.FunctionDef):
+                    yield from _of_function(inner, f"{module.name}:{node.name}.")
+        elif isinstance(node, ast.FunctionDef):
+            yield from _of_function(node, f"{module.name}:")
+
+
+def _of_function(function: ast.FunctionDef, where: str) -> Iterator[tuple[str, str]]:
+    if function.name.startswith("_"):
+        return
+    for each in (*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs):
+        if _is_number(each.annotation):
+            yield f"{where}{function.name}({each.arg})", each.arg
+    if isinstance(function.returns, ast.Name) and function.returns.id == "float":
+        yield f"{where}{function.name}", function.name
+
+
+def _is_number(annotation: ast.expr | None) -> bool:
+    return _measures(annotation, number_aliases())
+
+
+def test_every_number_says_its_unit():
+    judged = [entry for module in modules().values() for entry in _numbers(module)]
+    assert len(judged) > 150
+    silent = [where for where, name in judged if not has_unit(name) and where not in REVIEWED]
+    assert not silent, "give these a unit at the end of the name: " + ", ".join(silent)
+
+
+def test_the_reviewed_list_holds_nothing_stale():
+    judged = {where: name for module in modules().values() for where, name in _numbers(module)}
+    stale = [where for where in REVIEWED if where not in judged or has_unit(judged[where])]
+    assert not stale, "take these off the reviewed list: " + ", ".join(stale)
