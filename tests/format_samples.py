@@ -31,7 +31,8 @@ def machine(**changes: object) -> Machine:
 
 
 def _ring(half_mm: float) -> Ring:
-    right = [(LENGTH_MM - x, c + s * half_mm) for c in SOCKETS_MM for x, s in ((0, -1), (THICKNESS_MM, -1), (THICKNESS_MM, 1), (0, 1))]
+    corners = ((0.0, -half_mm), (THICKNESS_MM, -half_mm), (THICKNESS_MM, half_mm), (0.0, half_mm))
+    right = [(LENGTH_MM - deep, centre + away) for centre in SOCKETS_MM for deep, away in corners]
     left = [(LENGTH_MM - x, y) for x, y in reversed(right)]
     points = np.array([(0, 0), (LENGTH_MM, 0), *right, (LENGTH_MM, WIDTH_MM), (0, WIDTH_MM), *left], dtype=float)
     edges = tuple(Edge(Role.FREE, Place.LONG, f"e{i}") for i in range(len(points)))
@@ -85,7 +86,7 @@ def setup(pose: Pose | None = None, *, number: int = 2, face: Face = Face.SHOW, 
     pose = shift(31.25, 42.5, THICKNESS_MM) if pose is None else pose
     z_mm = 0.0 if face is Face.SHOW else -THICKNESS_MM
     return Setup(number, name, f"front board, {face}", "maple A", "front", slab(), (LENGTH_MM + 0.0, WIDTH_MM, THICKNESS_MM), pose, face,
-                 tilt_deg, "the bed", np.array([10.0, 8.0, z_mm]), operations(z_mm) if ops is None else ops,
+                 tilt_deg, "bed", np.array([10.0, 8.0, z_mm]), operations(z_mm) if ops is None else ops,
                  ("Lay the board against the front fence.",))
 
 

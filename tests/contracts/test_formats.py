@@ -150,7 +150,7 @@ def test_look_picture_is_true_to_scale_and_says_not_to_burn_it() -> None:
     root = ET.fromstring(data)
     assert "Do not burn it" in root.findtext("{http://www.w3.org/2000/svg}desc", "")
     words = [each.text for each in root.iter("{http://www.w3.org/2000/svg}text")]
-    assert {"1", "2", "3", "4", "gauge, Z 0", "board from X 31.25, Y 42.5"} <= set(words)
+    assert {"1", "2", "3", "4", "focus gauge, Z 0", "board from X 31.25, Y 42.5"} <= set(words)
     picture = render(data)[:, :, :3].astype(int)
     part = 0.75 * np.array([0xfa, 0xf1, 0xdc]) + 0.25 * np.array([0xef, 0xdc, 0xb8])  # the kept part's tint over the board's
     rows, columns = np.nonzero(np.abs(picture - part).max(axis=2) <= 2)

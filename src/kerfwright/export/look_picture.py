@@ -17,10 +17,10 @@ from kerfwright.core.units import format_mm
 from kerfwright.export.drawing import Window, add, outline, page, to_bytes
 from kerfwright.export.palette import INKS
 from kerfwright.export.wording import settings_words, short
-from kerfwright.geometry.ring import Ring
+from kerfwright.geometry.slab import Slab
 from kerfwright.machine.machine import Machine
 from kerfwright.process.moves import program_points
-from kerfwright.process.operation import CutOperation
+from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.setup import Face, Setup
 
 Array = NDArray[np.float64]
@@ -70,7 +70,7 @@ def look_picture(setup: Setup, machine: Machine) -> bytes:
     drawn = add(root, "g", transform=f"translate(0 {short(head_mm, 4)})")
     sheet = _Sheet(drawn, setup, machine, view, em_mm)
     _wood(sheet)
-    taken: list[Array] = []
+    taken: list[Array] = [sheet.bed(setup.gauge_board_mm[None, :])[0]]
     for number, op in enumerate(setup.operations, start=1):
         _paths(sheet, number, op, taken)
     _gauge(sheet)
@@ -105,14 +105,12 @@ def _wood(sheet: _Sheet) -> None:
     grain = add(sheet.root, "g", clip_path=f"url(#{names['clip']})", fill="none", stroke=GRAIN, stroke_width=0.07 * sheet.em_mm)
     for line in _grain_lines(length_mm, width_mm, sheet.em_mm):
         add(grain, "path", d=outline(sheet.bed(_at_depth(line, entry_mm)), False))
-    kept = outline(sheet.bed(_ring_points(setup.part_slab.ring_at(entry_mm), entry_mm)), True)
-    add(sheet.root, "path", d=f"{board} {kept}", fill=f"url(#{names['hatch']})", fill_rule="evenodd")
-    add(sheet.root, "path", d=kept, fill=KEPT, fill_opacity=0.75)
-    for depth_mm, dash in ((exit_mm, 0.45), (entry_mm, 0.0)):
-        ring = sheet.bed(_ring_points(setup.part_slab.ring_at(depth_mm), depth_mm))
-        drawn = add(sheet.root, "path", d=outline(ring, True), fill="none", stroke=FAINT, stroke_width=0.05 * sheet.em_mm)
-        if dash:
-            drawn.set("stroke-dasharray", short(dash * sheet.em_mm, 4))
+    slabs = (setup.part_slab, *setup.more_slabs)
+    entry_outlines, exit_outlines = (" ".join(_outline_at(sheet, slab, depth_mm) for slab in slabs) for depth_mm in (entry_mm, exit_mm))
+    add(sheet.root, "path", d=f"{board} {entry_outlines}", fill=f"url(#{names['hatch']})", fill_rule="evenodd")
+    add(sheet.root, "path", d=entry_outlines, fill=KEPT, fill_opacity=0.75)
+    for outlines, dash in ((exit_outlines, f"{short(0.45 * sheet.em_mm, 4)}"), (entry_outlines, "none")):
+        add(sheet.root, "path", d=outlines, fill="none", stroke=FAINT, stroke_width=0.05 * sheet.em_mm, stroke_dasharray=dash)
     add(sheet.root, "path", d=board, fill="none", stroke=FAINT, stroke_width=0.09 * sheet.em_mm, stroke_linejoin="round")
 
 
@@ -140,8 +138,10 @@ def _at_depth(points_mm: Array, depth_mm: float) -> Array:
     return np.column_stack([points_mm, np.full(len(points_mm), -depth_mm)])
 
 
-def _ring_points(ring: Ring, depth_mm: float) -> Array:
-    return _at_depth(ring.points_mm, depth_mm)
+def _outline_at(sheet: _Sheet, slab: Slab, depth_mm: float) -> str:
+    """A part's outline at a depth below the show face; its own far face where it is thinner than the blank."""
+    depth_mm = min(depth_mm, slab.thickness_mm)
+    return outline(sheet.bed(_at_depth(slab.ring_at(depth_mm).points_mm, depth_mm)), True)
 
 
 def _paths(sheet: _Sheet, number: int, op: CutOperation, taken: list[Array]) -> None:
@@ -152,17 +152,19 @@ def _paths(sheet: _Sheet, number: int, op: CutOperation, taken: list[Array]) -> 
     if not op.paths:
         return
     ink = INKS[op.kind]
-    group = add(sheet.root, "g", fill="none", stroke=ink.colour, stroke_width=sheet.line_mm, stroke_linecap="butt", stroke_linejoin="round")
+    marks = op.kind in (OperationKind.ENGRAVE, OperationKind.WITNESS)
+    line_mm = sheet.line_mm * (0.5 if marks else 1.0)  # letters and ticks are small
+    group = add(sheet.root, "g", fill="none", stroke=ink.colour, stroke_width=line_mm, stroke_linecap="butt", stroke_linejoin="round")
     add(group, "title", text=f"{number}. {op.title}")
     if ink.dash:
-        group.set("stroke-dasharray", _dash(ink.dash, sheet.line_mm))
+        group.set("stroke-dasharray", _dash(ink.dash, line_mm))
     strokes = [sheet.view.page(program_points(sheet.setup, path, 0.0, op.level_mm)) for path in op.paths]
     fades = {path.power_frac for path in op.paths} != {op.paths[0].power_frac}
     for stroke, path in zip(strokes, op.paths, strict=True):
         line = add(group, "path", d=outline(stroke))
         if fades:  # a ramp's lines pale as their power falls, so the slope shows
             line.set("stroke-opacity", short(0.12 + 0.88 * path.power_frac))
-    for stroke in strokes if len(strokes) <= MOST_ARROWS else strokes[:1]:
+    for stroke in [] if marks else strokes if len(strokes) <= MOST_ARROWS else strokes[:1]:
         _arrow(sheet, stroke, ink.colour)
     _badge(sheet, strokes[0][0], number, ink.colour, taken)
 
@@ -186,11 +188,16 @@ def _arrow(sheet: _Sheet, stroke: Array, colour: str) -> None:
 
 
 def _badge(sheet: _Sheet, at: Array, number: int, colour: str, taken: list[Array]) -> None:
-    """The operation's number beside its first start, away from the picture's middle and from the numbers before it."""
-    side = -1 if at[0] < sheet.view.width_mm / 2 else 1
-    place = at + [side * 1.3 * sheet.em_mm, 0.0]
-    while any(np.hypot(*(place - other)) < 1.5 * sheet.em_mm for other in taken):
-        place = place - [0.0, 0.25 * sheet.em_mm]
+    """The operation's number by its first start, at the nearest place that is free, on the page and not toward the middle."""
+    page_mm = np.array([sheet.view.width_mm, sheet.view.height_mm])
+    outward = math.pi if at[0] < page_mm[0] / 2 else 0.0
+    place = at
+    for reach_em, turn_deg in ((reach, turn) for reach in (1.3, 2.0, 3.0, 4.0) for turn in (0, 45, -45, 90, -90, 135, -135, 180)):
+        angle = outward + math.radians(turn_deg)
+        place = at + reach_em * sheet.em_mm * np.array([math.cos(angle), math.sin(angle)])
+        apart = all(np.hypot(*(place - other)) > 1.6 * sheet.em_mm for other in taken)
+        if apart and np.all(place > 0.8 * sheet.em_mm) and np.all(place < page_mm - 0.8 * sheet.em_mm):
+            break
     taken.append(place)
     x_mm, y_mm = float(place[0]), float(place[1])
     add(sheet.root, "circle", cx=x_mm, cy=y_mm, r=0.72 * sheet.em_mm, fill="#ffffff", stroke=colour, stroke_width=0.1 * sheet.em_mm)
@@ -199,14 +206,14 @@ def _badge(sheet: _Sheet, at: Array, number: int, colour: str, taken: list[Array
 
 
 def _gauge(sheet: _Sheet) -> None:
-    """A ring and cross where the focus gauge is set."""
+    """A ring and cross where the focus gauge is set, its name in front of the board."""
     x_mm, y_mm = (float(each) for each in sheet.bed(sheet.setup.gauge_board_mm[None, :])[0])
-    arm_mm = 0.9 * sheet.em_mm
-    for x_arm_mm, y_arm_mm in ((arm_mm, 0.0), (0.0, arm_mm)):
-        add(sheet.root, "line", x1=x_mm - x_arm_mm, x2=x_mm + x_arm_mm, y1=y_mm - y_arm_mm, y2=y_mm + y_arm_mm, stroke=WORDS,
-            stroke_width=0.09 * sheet.em_mm)
-    add(sheet.root, "circle", cx=x_mm, cy=y_mm, r=0.5 * arm_mm, fill="none", stroke=WORDS, stroke_width=0.09 * sheet.em_mm)
-    sheet.say(x_mm + 1.1 * arm_mm, y_mm - 0.35 * arm_mm, "gauge, Z 0", font_size=0.8 * sheet.em_mm)
+    arm_mm, foot_mm = 0.9 * sheet.em_mm, sheet.view.height_mm - 1.3 * sheet.em_mm
+    pen = add(sheet.root, "g", fill="none", stroke=WORDS, stroke_width=0.09 * sheet.em_mm)
+    for x_0, y_0, x_1, y_1 in ((x_mm - arm_mm, y_mm, x_mm + arm_mm, y_mm), (x_mm, y_mm - arm_mm, x_mm, foot_mm)):
+        add(pen, "line", x1=x_0, y1=y_0, x2=x_1, y2=y_1)
+    add(pen, "circle", cx=x_mm, cy=y_mm, r=0.5 * arm_mm)
+    sheet.say(x_mm - 0.4 * sheet.em_mm, foot_mm + 0.9 * sheet.em_mm, "focus gauge, Z 0", font_size=0.8 * sheet.em_mm)
 
 
 def _frame_words(sheet: _Sheet) -> None:
@@ -218,7 +225,7 @@ def _frame_words(sheet: _Sheet) -> None:
     sheet.say(left_mm, 1.9 * em_mm, textwrap.shorten(f"Setup {setup.number}: {setup.title}", int(room / 1.45), placeholder=" …"),
               font_size=1.35 * em_mm, font_weight="bold")
     size = " × ".join(short(each) for each in setup.board_size_mm)
-    words = f"{setup.board}, {size} mm; {setup.entry_face} up{tilt}, on {setup.rests_on}"
+    words = f"{setup.board}, {size} mm; {setup.entry_face} up{tilt}, on the {setup.rests_on}"
     sheet.say(left_mm, 3.3 * em_mm, textwrap.shorten(words, room, placeholder=" …"), fill=FAINT)
 
 

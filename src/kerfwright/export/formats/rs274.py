@@ -88,7 +88,7 @@ def _header(writer: _Writer, setup: Setup, recipe_name: str) -> None:
     writer.comment(f"Setup {setup.number}: {setup.title}")
     writer.comment("File made by kerfwright")
     writer.comment(f"Board: {setup.board}, part: {setup.part}, {setup.entry_face} up, tilted {short(setup.tilt_deg)} deg, "
-                   f"on {setup.rests_on}")
+                   f"on the {setup.rests_on}")
     writer.comment(f"Machine: {machine.name}" + (f"; recipe: {recipe_name}" if recipe_name else ""))
     writer.comment(f"Z 0 = the focus gauge set on the point X {short(x_mm)} Y {short(y_mm)} of the bed, {format_mm(z_mm)} above the bed")
     writer.comment("Z is the height of the focus over that point, plus is up; X 0 Y 0 is the front left of the bed")

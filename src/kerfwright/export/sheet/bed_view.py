@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from kerfwright.core.units import format_mm
 from kerfwright.export.palette import INKS
 from kerfwright.export.sheet.blocks import Figure
-from kerfwright.export.sheet.paper import Paper, text_width_mm
-from kerfwright.export.sheet.style import BLACK, BLUE, GREY, HAIR, LABEL, LABEL_STRONG, TINT, WASTE, WHITE, WOOD, WOOD_EDGE, Stroke
+from kerfwright.export.sheet.board_ends import baseline_mm
+from kerfwright.export.sheet.paper import Align, Paper, text_width_mm
+from kerfwright.export.sheet.style import BLACK, BLUE, GREY, HAIR, LABEL, LABEL_STRONG, TINT, WASTE, WHITE, WOOD, WOOD_EDGE, Stroke, TextStyle
 from kerfwright.geometry.slab import Slab
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.setup import Face, Setup
@@ -19,7 +20,7 @@ from kerfwright.process.setup import Face, Setup
 Array = NDArray[np.float64]
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 15.0, 15.0, 15.0, 11.0  # paper round the bed's part that is shown, for dimensions and tags
-HIGHEST_MM = 64.0  # of the drawing itself
+HIGHEST_MM = 56.0  # of the drawing itself
 LARGEST_SCALE = 1.4
 FENCE_MM = 2.6  # on paper
 LINE_MM = {OperationKind.THROUGH: 0.4, OperationKind.RAMP: 0.15, OperationKind.ENGRAVE: 0.25, OperationKind.WITNESS: 0.2}
@@ -73,17 +74,17 @@ def op_stroke(op: CutOperation) -> Stroke:
     """The ink, width and dash of an operation."""
     ink = INKS[op.kind]
     width_mm = LINE_MM[op.kind]
-    # A field of ramp lines is dashed by its own spacing already.
-    dash_mm = () if op.kind is OperationKind.RAMP else tuple(2.2 * width_mm * each / max(ink.dash, default=1.0) * 2 for each in ink.dash)
+    # Fields of lines and fine ticks speak by themselves: dashes would only break them up.
+    dash_mm = () if op.kind in (OperationKind.RAMP, OperationKind.WITNESS) else tuple(2.2 * width_mm * each / max(ink.dash, default=1.0) * 2 for each in ink.dash)
     return Stroke(ink.colour, width_mm, dash_mm)
 
 
 def draw_gauge(paper: Paper, x_mm: float, y_mm: float) -> None:
     """The gauge point's mark and its letter."""
-    paper.circle(x_mm, y_mm, 1.5, Stroke(BLUE, 0.5), WHITE)
-    paper.line(x_mm - 2.4, y_mm, x_mm + 2.4, y_mm, Stroke(BLUE, 0.3))
-    paper.line(x_mm, y_mm - 2.4, x_mm, y_mm + 2.4, Stroke(BLUE, 0.3))
-    paper.text(x_mm + 2.4, y_mm + 1.4, "G", LABEL_STRONG.coloured(BLUE))
+    paper.line(x_mm - 3.2, y_mm, x_mm + 3.2, y_mm, Stroke(BLUE, 0.4))
+    paper.line(x_mm, y_mm - 3.2, x_mm, y_mm + 3.2, Stroke(BLUE, 0.4))
+    paper.circle(x_mm, y_mm, 2.0, Stroke(WHITE, 0.3), BLUE)
+    paper.text(x_mm, y_mm - 0.36 * LABEL_STRONG.size_mm, "G", LABEL_STRONG.coloured(WHITE), "centre")
 
 
 def _draw_bed(paper: Paper, view: View, far: Array) -> None:
@@ -98,14 +99,21 @@ def _draw_bed(paper: Paper, view: View, far: Array) -> None:
 
 
 def _draw_fence(paper: Paper, setup: Setup, view: View) -> None:
-    corners = view.paper(setup.board_corners_bed_mm())
-    low, high = corners.min(axis=0), corners.max(axis=0)
+    low, high = view.paper(rest_mm(setup))
     x, y, wide = float(low[0]), float(low[1]), float(high[0] - low[0])
     room_x, room_y = x - view.x0_mm, y - view.y0_mm
     thick_x, thick_y = min(FENCE_MM, room_x), min(FENCE_MM, room_y)
     paper.rectangle(x - thick_x, y - thick_y, 0.8 * wide, thick_y, fill="#b9bfc5")
     if not setup.tilt_deg:
         paper.rectangle(x - thick_x, y, thick_x, 0.8 * float(high[1] - low[1]), fill="#b9bfc5")
+
+
+def rest_mm(setup: Setup) -> Array:
+    """Where the board touches bed or cradle, seen from above: its front left and back right corner in the bed. (2, 2)"""
+    corners = setup.board_corners_bed_mm()
+    # The face the beam leaves is the lower one, flat or tilted.
+    below = corners[1::2] if entry_z_mm(setup) < 0 else corners[::2]
+    return np.array([below[:, :2].min(axis=0), below[:, :2].max(axis=0)])
 
 
 def _draw_board(paper: Paper, setup: Setup, view: View) -> None:
@@ -140,28 +148,28 @@ def face_rings(setup: Setup, slab: Slab) -> tuple[Array, Array]:
 def _draw_names(paper: Paper, setup: Setup, view: View) -> None:
     """Which end is which and which edge is the bottom, as the board lies."""
     x0, y0, x1, y1 = setup.part_slab.bounds_mm()
-    z, reach = entry_z_mm(setup), 0.75 * (setup.part_slab.thickness_mm + 6.0)
-    spots = {
-        "left": np.array([x0 + reach + 4, (y0 + y1) / 2, z]), "right": np.array([x1 - reach - 4, (y0 + y1) / 2, z]),
-        "bottom edge": np.array([(x0 + x1) / 2, y0, z]), f"{setup.part}, {setup.entry_face} up": np.array([(x0 + x1) / 2, 0.3 * y0 + 0.7 * y1, z]),
-    }
-    ends = view.paper(setup.bed_from_board.apply(np.array([[x0, y0, z], [x1, y0, z]])))
-    along = ends[1] - ends[0]
-    upright = abs(along[1]) > abs(along[0])
-    middle = view.paper(setup.bed_from_board.apply(np.array([[(x0 + x1) / 2, (y0 + y1) / 2, z]])))[0]
-    for text, spot in spots.items():
-        x, y = view.paper(setup.bed_from_board.apply(spot[None, :]))[0]
-        style = LABEL_STRONG if "face" in text else LABEL
-        if text == "bottom edge":  # just inside its edge
-            inward = (middle - np.array([x, y])) / max(float(np.hypot(*(middle - np.array([x, y])))), 1e-9)
-            x, y = np.array([x, y]) + 2.2 * inward
-        drop_mm = 0.35 * style.size_mm
-        if text in ("left", "right"):
-            x, y = np.array([x, y]) + (0.0, 0.0)
-        if upright:
-            paper.text(float(x) + drop_mm, float(y), text, style, "centre", 90.0)
-        else:
-            paper.text(float(x), float(y) - drop_mm, text, style, "centre")
+    z, middle_y = entry_z_mm(setup), (y0 + y1) / 2
+    inner = (baseline_mm(setup.part_slab, "left"), baseline_mm(setup.part_slab, "right"))
+    to_paper = view.paper(setup.bed_from_board.apply(np.array([[x0, y0, z], [x1, y0, z], [x0, y1, z]])))
+    along, up = _unit(to_paper[1] - to_paper[0]), _unit(to_paper[2] - to_paper[0])
+    # Text stands in the reading direction nearest to the board's length, whichever way the board lies.
+    turn_deg = 90.0 if abs(along[1]) > abs(along[0]) else 0.0
+    reading = np.array([0.0, 1.0]) if turn_deg else np.array([1.0, 0.0])
+    below = np.array([1.0, 0.0]) if turn_deg else np.array([0.0, -1.0])
+    starts = "left" if float(along @ reading) > 0 else "right"
+    spots: tuple[tuple[str, float, float, Array, TextStyle, Align], ...] = (
+        ("left", inner[0], middle_y, 2.5 * along, LABEL, "left" if starts == "left" else "right"),
+        ("right", inner[1], middle_y, -2.5 * along, LABEL, "right" if starts == "left" else "left"),
+        ("bottom edge", 0.7 * inner[0] + 0.3 * inner[1], y0, 2.4 * up, LABEL, "centre"),
+        (f"{setup.part}, {setup.entry_face} up", (inner[0] + inner[1]) / 2, 0.28 * y0 + 0.72 * y1, np.zeros(2), LABEL_STRONG, "centre"),
+    )
+    for text, x, y, nudge, style, align in spots:
+        place = view.paper(setup.bed_from_board.apply(np.array([[x, y, z]])))[0] + nudge + 0.35 * style.size_mm * below
+        paper.text(float(place[0]), float(place[1]), text, style, align, turn_deg)
+
+
+def _unit(vector: Array) -> Array:
+    return vector / max(float(np.hypot(*vector)), 1e-9)
 
 
 def _draw_paths(paper: Paper, setup: Setup, op: CutOperation, view: View) -> None:
@@ -176,17 +184,17 @@ def _draw_paths(paper: Paper, setup: Setup, op: CutOperation, view: View) -> Non
 
 
 def _draw_sizes(paper: Paper, setup: Setup, view: View) -> None:
-    corners = setup.board_corners_bed_mm()
-    on_paper = view.paper(corners)
-    low, high = on_paper.min(axis=0).tolist(), on_paper.max(axis=0).tolist()
-    bed_low, bed_high = corners.min(axis=0), corners.max(axis=0)
+    bed_low, bed_high = rest_mm(setup)
+    on_paper = view.paper(setup.board_corners_bed_mm())
+    low, high = view.paper(bed_low[None, :])[0].tolist(), on_paper.max(axis=0).tolist()
     dimension(paper, (view.x0_mm, view.y0_mm - 4.5), (low[0], view.y0_mm - 4.5), _short(bed_low[0]))
     dimension(paper, (view.x0_mm - 4.5, view.y0_mm), (view.x0_mm - 4.5, low[1]), _short(bed_low[1]))
     dimension(paper, (low[0], high[1] + 11.5), (high[0], high[1] + 11.5), _short(bed_high[0] - bed_low[0]), inside=True)
     right = high[0] + 10.0
-    dimension(paper, (right, low[1]), (right, high[1]), _short(bed_high[1] - bed_low[1]), inside=True)
-    for a, b in (((low[0], high[1] + 0.6), (low[0], high[1] + 12.5)), ((high[0], high[1] + 0.6), (high[0], high[1] + 12.5)),
-                 ((high[0] + 0.6, low[1]), (right + 1.0, low[1])), ((high[0] + 0.6, high[1]), (right + 1.0, high[1])),
+    if not setup.tilt_deg:  # a tilted width would be seen short
+        dimension(paper, (right, low[1]), (right, high[1]), _short(bed_high[1] - bed_low[1]), inside=True)
+    across = () if setup.tilt_deg else (((high[0] + 0.6, low[1]), (right + 1.0, low[1])), ((high[0] + 0.6, high[1]), (right + 1.0, high[1])))
+    for a, b in (*across, ((low[0], high[1] + 0.6), (low[0], high[1] + 12.5)), ((high[0], high[1] + 0.6), (high[0], high[1] + 12.5)),
                  ((low[0], view.y0_mm - 0.6), (low[0], view.y0_mm - 5.5)), ((view.x0_mm - 0.6, low[1]), (view.x0_mm - 5.5, low[1]))):
         paper.line(*a, *b, Stroke(GREY, 0.12))
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from kerfwright.core.units import format_mm
 from kerfwright.export.sheet.blocks import Block, Gap, Stack, aside, chapter, heading, words
 from kerfwright.export.sheet.pages import Section
-from kerfwright.export.sheet.style import OCHRE, QUIET, STRONG
-from kerfwright.export.sheet.table import Cell, Table
+from kerfwright.export.sheet.style import BODY, OCHRE, QUIET, STRONG, TextStyle
+from kerfwright.export.sheet.table import Cell, Table, joined_rows
 from kerfwright.export.sheet.telling import (
     EYE_SEES_MM,
     READING_DISTANCE_MM,
@@ -18,6 +18,7 @@ from kerfwright.export.sheet.telling import (
     look_words,
     sentence,
 )
+from kerfwright.process.gap import WallOption
 from kerfwright.process.job import Job
 from kerfwright.process.recipe import Recipe, ThroughCut
 
@@ -35,17 +36,21 @@ def boards_section(job: Job) -> Section:
 
 
 def _parts(job: Job) -> Table:
-    rows: list[tuple[Cell, ...]] = []
+    rows: list[tuple[str, tuple[Cell, ...]]] = []
     for part in job.assembly.parts:
         board = job.boards[part.name]
         x0, y0, x1, y1 = part.slab.bounds_mm()
-        measured = f"{board.thickness_mm:.2f}, spread {board.thickness_spread_mm:.2f}"
         n_points = len(board.thickness_points_mm)
-        rows.append((words(part.name, style=STRONG, after_mm=0), Stack((words(board.name, after_mm=0), words(board.species, style=QUIET, after_mm=0))),
-                     f"{x1 - x0:.2f} × {y1 - y0:.2f}",
-                     Stack((words(measured, after_mm=0), words(f"{n_points} reading{'' if n_points == 1 else 's'}", style=QUIET, after_mm=0))),
-                     job.recipes[part.name].name if part.name in job.recipes else "none"))
-    return Table(("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe"), (0.75, 1.3, 1.15, 1.25, 1.1), tuple(rows))
+        rows.append((part.name, (
+            two_lines(board.name, board.species), f"{x1 - x0:.2f} × {y1 - y0:.2f}",
+            two_lines(f"{board.thickness_mm:.2f}", f"spread {board.thickness_spread_mm:.2f}, {n_points} reading{'' if n_points == 1 else 's'}"),
+            job.recipes[part.name].name if part.name in job.recipes else "none")))
+    return Table(("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe"), (0.9, 1.2, 1.1, 1.35, 1.1), joined_rows(rows))
+
+
+def two_lines(first: str, below: str, style: TextStyle = BODY) -> Stack:
+    """A cell: what counts, and a quiet word under it."""
+    return Stack((words(first, style=style, after_mm=0), words(below, style=QUIET, after_mm=0)))
 
 
 def _kerfs(job: Job) -> Table:
@@ -73,14 +78,13 @@ def _cuts_used(job: Job) -> list[tuple[Recipe, ThroughCut]]:
 
 
 def _gaps(job: Job) -> Table:
-    rows: list[tuple[Cell, ...]] = []
+    rows: list[tuple[str, tuple[Cell, ...]]] = []
     for gap in job.gaps:
-        seen = [Stack((words(look_words(each), style=STRONG, after_mm=0), words(estimate_words(each), style=QUIET, after_mm=0)))
-                for each in (gap.seen_tail_face_mm, gap.seen_pin_face_mm)]
-        named = Stack((words(gap.corner, style=STRONG, after_mm=0), words(joint_words(job.assembly, gap.corner), style=QUIET, after_mm=0)))
-        rows.append((named, fit_words(gap.wanted_mm), estimate_words(gap.tightest_mm), *seen))
-    heads = ("Corner", "Asked for", "Tightest place, a flank", "Seen on the tail board's face", "Seen on the pin board's face")
-    return Table(heads, (1.35, 1.15, 1.0, 1.1, 1.1), tuple(rows))
+        seen = [two_lines(look_words(each), estimate_words(each), STRONG) for each in (gap.seen_tail_face_mm, gap.seen_pin_face_mm)]
+        asked = two_lines(fit_words(gap.wanted_mm).split(", ")[0], fit_words(gap.wanted_mm).split(", ")[1])
+        rows.append((gap.corner, (joint_words(job.assembly, gap.corner), asked, estimate_words(gap.tightest_mm), *seen)))
+    heads = ("Corner", "Joint", "Asked for", "Tightest place", "Seen on the tail board's face", "Seen on the pin board's face")
+    return Table(heads, (0.9, 1.0, 1.2, 1.0, 1.1, 1.1), joined_rows(rows))
 
 
 def _eye_words() -> str:
@@ -90,11 +94,17 @@ def _eye_words() -> str:
 
 
 def _walls(job: Job) -> Table:
-    rows: list[tuple[Cell, ...]] = []
-    for i, wall in enumerate(job.walls):
-        again = i > 0 and job.walls[i - 1].part == wall.part
-        verdict = words("picked", style=STRONG, after_mm=0) if wall.chosen else words(
-            "possible" if wall.possible else "not possible", style=QUIET if wall.possible else QUIET.coloured(OCHRE), after_mm=0)
-        rows.append(("" if again else words(wall.part, style=STRONG, after_mm=0), wall.method, verdict, sentence(wall.reason),
-                     f"{wall.n_setups}" if wall.possible else "", f"± {format_mm(wall.wall_sd_mm, 3)}" if wall.possible else ""))
-    return Table(("Part", "Way", "", "Why", "Setups", "Wall's place"), (0.6, 0.75, 0.85, 2.6, 0.5, 0.85), tuple(rows))
+    """Parts with the same choice share their rows."""
+    parts: dict[tuple[tuple[Cell, ...], ...], list[str]] = {}
+    for part in dict.fromkeys(wall.part for wall in job.walls):
+        parts.setdefault(tuple(_wall_cells(wall) for wall in job.walls if wall.part == part), []).append(part)
+    rows = tuple((words(", ".join(names), style=STRONG, after_mm=0) if i == 0 else "", *cells)
+                 for ways, names in parts.items() for i, cells in enumerate(ways))
+    return Table(("Part", "Way", "", "Why", "Setups", "Wall's place"), (0.65, 0.8, 0.9, 2.5, 0.55, 0.9), rows)
+
+
+def _wall_cells(wall: WallOption) -> tuple[Cell, ...]:
+    style = STRONG if wall.chosen else QUIET if wall.possible else QUIET.coloured(OCHRE)
+    verdict = words("picked" if wall.chosen else "possible" if wall.possible else "not possible", style=style, after_mm=0)
+    told = (str(wall.n_setups), f"± {format_mm(wall.wall_sd_mm, 3)}") if wall.possible else ("", "")
+    return wall.method, verdict, sentence(wall.reason), *told

@@ -17,7 +17,7 @@ from kerfwright.geometry.assembly import Assembly
 from kerfwright.process.job import Job
 from kerfwright.wood.species import find_species
 
-PICTURE_HEIGHT_MM = 58.0
+PICTURE_HEIGHT_MM = 54.0
 PX_PER_MM = 6.5
 APART_SHARE = 0.22  # exploded: of the piece's longest side
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import Any, Literal
 
@@ -36,6 +38,14 @@ def _fonts() -> dict[str, Any]:
 
 
 @cache
+def _colour(text: str) -> Any:
+    """A colour of the library's own from ``#rrggbb``."""
+    from reportlab.lib.colors import HexColor  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
+
+    return HexColor(text)
+
+
+@cache
 def _advances(face: str) -> dict[int, float]:
     """Width of every glyph of a face, in thousandths of the type size, by code point."""
     return dict(_fonts()[face].face.charWidths)
@@ -46,8 +56,8 @@ def printable(text: str) -> str:
     """The text with signs that the faces lack spelled another way, or shown as a question mark."""
     known = _advances("regular")
     found: list[str] = []
-    for sign in " ".join(text.split()):
-        spelled = sign if ord(sign) in known else _SPELLED.get(sign) or unicodedata.normalize("NFKD", sign)
+    for sign in text:
+        spelled = " " if sign.isspace() else sign if ord(sign) in known else _SPELLED.get(sign) or unicodedata.normalize("NFKD", sign)
         kept = "".join(each for each in spelled if ord(each) in known and (each.isprintable()))
         found.append(kept or ("" if unicodedata.category(sign)[0] in "MC" else "?"))
     return "".join(found)
@@ -104,7 +114,7 @@ class Paper:
         share = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
         shift_mm = -share * text_width_mm(words, style)
         canvas = self._canvas
-        canvas.setFillColor(style.colour)
+        canvas.setFillColor(_colour(style.colour))
         canvas.setFont(_fonts()[style.face].fontName, style.size_mm)
         if turn_deg:
             canvas.saveState()
@@ -171,10 +181,20 @@ class Paper:
 
         self._canvas.drawImage(ImageReader(Image.fromarray(pixels)), x_mm, y_mm, width_mm, height_mm)
 
+    @contextmanager
+    def clipped(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Iterator[None]:
+        """What is drawn meanwhile shows only inside this rectangle."""
+        self._canvas.saveState()
+        window = self._canvas.beginPath()
+        window.rect(x_mm, y_mm, width_mm, height_mm)
+        self._canvas.clipPath(window, stroke=0, fill=0)
+        yield
+        self._canvas.restoreState()
+
     def _ready(self, stroke: Stroke | None, fill: str | None) -> None:
         if stroke is not None:
-            self._canvas.setStrokeColor(stroke.colour)
+            self._canvas.setStrokeColor(_colour(stroke.colour))
             self._canvas.setLineWidth(stroke.width_mm)
             self._canvas.setDash(list(stroke.dash_mm))
         if fill is not None:
-            self._canvas.setFillColor(fill)
+            self._canvas.setFillColor(_colour(fill))

@@ -20,7 +20,7 @@ from kerfwright.export.sheet.table import Cell, Table
 from kerfwright.export.sheet.telling import degrees, length_words, sentence
 from kerfwright.export.sheet.tilt_view import tilt_figure
 from kerfwright.export.sheet.vernier import vernier_blocks
-from kerfwright.export.wording import focus_words, passes_words, power_range_percent, short
+from kerfwright.export.wording import focus_words, power_range_percent, short
 from kerfwright.process.job import Job
 from kerfwright.process.moves import Pause, moves_of
 from kerfwright.process.operation import CutOperation, OperationKind
@@ -29,7 +29,7 @@ from kerfwright.process.setup import Setup
 TILT_SHARE = 0.52  # of the width, for the side view
 
 WATCH = {
-    OperationKind.THROUGH: "First stroke: see that it comes out underneath. If it does not, stop; this recipe does not suit this board.",
+    OperationKind.THROUGH: "First stroke: see that it comes out underneath. If not, stop: the recipe does not suit this board.",
     OperationKind.RAMP: "Between layers look for soot and embers in the sockets. Brushing them clean changes the depth: do it always or never.",
     OperationKind.WITNESS: "Ticks must be thin and sharp. If they are broad, set the focus again before you go on.",
 }
@@ -52,13 +52,8 @@ def setup_section(job: Job, index: int) -> Section:
         tick("Set the focus gauge on ", strong("G"), f" ({_gauge_words(setup)}). That height is Z 0 of the program."),
         heading("The program burns, in this order"),
         _operations(job, setup),
-        *_files(job, setup),
         *reading,
-        heading("Watch"),
-        *(bullet(WATCH[kind]) for kind in OperationKind if kind in WATCH and any(op.kind is kind for op in setup.operations)),
-        bullet(FLAME),
-        heading("Then"),
-        *(bullet(text) for text in _afterwards(job, index)),
+        Columns((Stack(tuple(_files(job, setup))), Stack(tuple(_minding(job, index)))), (0.8, 1.2), 8.0),
     ))
 
 
@@ -97,7 +92,7 @@ def _operations(job: Job, setup: Setup) -> Table:
         by_hand = Counter(move.operation for move in moves_of(setup, job.machine) if isinstance(move, Pause))
         by_hand.subtract(op.name for op in setup.operations if op.before)
     rows = tuple(_row(op, i + 1, by_hand[op.name]) for i, op in enumerate(setup.operations))
-    return Table(("", "What", "Power", "Speed", "Passes", "Focus"), (0.62, 2.05, 0.95, 0.8, 0.8, 1.6), rows)
+    return Table(("", "What", "Power", "Speed", "Passes", "Focus"), (0.62, 2.1, 0.9, 0.72, 0.5, 2.0), rows)
 
 
 def _row(op: CutOperation, number: int, n_focus_stops: int) -> tuple[Cell, ...]:
@@ -115,17 +110,23 @@ def _row(op: CutOperation, number: int, n_focus_stops: int) -> tuple[Cell, ...]:
         what.append(words(strong(f"Stops {n_focus_stops} time{'' if n_focus_stops == 1 else 's'}"), " for you to set the focus.", after_mm=0.0))
     low, high = power_range_percent(op)
     power = f"{short(high)} %" if high - low < 0.05 else f"{short(low, 1)} to {short(high, 1)} %"
-    return swatch, Stack(tuple(what)), power, f"{short(op.speed_mm_s)} mm/s", passes_words(op), focus_words(op)
+    return swatch, Stack(tuple(what)), power, f"{short(op.speed_mm_s)} mm/s", str(len(op.passes)), focus_words(op)
 
 
 def _files(job: Job, setup: Setup) -> list[Block]:
     stem = setup_stem(setup.number, setup.name)
-    rows = [("Program", f"{stem}.ngc"), ("Drawings", f"{stem}.svg and {stem}.dxf"), ("To look at", f"{stem}-look.svg")]
+    rows = [("Program", f"{stem}.ngc"), ("Drawings", f"{stem}.svg, {stem}.dxf"), ("To look at", f"{stem}-look.svg")]
     if job.machine.takes_pictures:
         pictures = [picture_path(stem, placing, 8) for placing in picture_placings(setup)]
         if pictures:
-            rows.append(("Ramps as pictures", ", ".join(pictures) + " (-grey16.png where the machine takes 16 bit)"))
+            rows.append(("Ramps as pictures", ", ".join(pictures) + " or its -grey16.png twin"))
     return [heading("Take one of these files"), *(bullet(strong(f"{what}: "), path) for what, path in rows)]
+
+
+def _minding(job: Job, index: int) -> list[Block]:
+    kinds = {op.kind for op in job.setups[index].operations}
+    return [heading("Watch"), *(bullet(WATCH[kind]) for kind in OperationKind if kind in WATCH and kind in kinds), bullet(FLAME),
+            heading("Then"), *(bullet(text) for text in _afterwards(job, index))]
 
 
 def _afterwards(job: Job, index: int) -> list[str]:

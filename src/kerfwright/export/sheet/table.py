@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from kerfwright.export.sheet.blocks import Block, Stack, Words, words
 from kerfwright.export.sheet.paper import Paper
-from kerfwright.export.sheet.style import BODY, GREY, LABEL, RULE_LINE, Stroke
+from kerfwright.export.sheet.style import BODY, GREY, LABEL, RULE_LINE, STRONG, Stroke
 
 PAD_MM = 1.3  # over and under a row
 GUTTER_MM = 3.5
@@ -62,6 +62,14 @@ class Table(Block):
 
     def _head_mm(self, widths_mm: list[float]) -> float:
         return max(words(head, style=LABEL, after_mm=1.0).height_mm(width) for head, width in zip(self.heads, widths_mm, strict=True))
+
+
+def joined_rows(rows: list[tuple[str, tuple[Cell, ...]]]) -> tuple[tuple[Cell, ...], ...]:
+    """Rows that differ only in their name become one: the names first, then the common cells."""
+    names: dict[tuple[Cell, ...], list[str]] = {}
+    for name, cells in rows:
+        names.setdefault(cells, []).append(name)
+    return tuple((words(", ".join(several), style=STRONG, after_mm=0.0), *cells) for cells, several in names.items())
 
 
 def _block(cell: Cell) -> Block | None:

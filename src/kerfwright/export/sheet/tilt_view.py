@@ -40,7 +40,7 @@ def tilt_figure(setup: Setup, width_mm: float) -> Figure:
         _draw_beam(paper, view.paper(over), top_mm)
         _draw_gauge_height(paper, setup, view, x_mm)
 
-    return Figure(high_mm, draw, f"From the right end, scale {scale_words(scale)}")
+    return Figure(high_mm, draw, f"Seen from the right of the machine, scale {scale_words(scale)}. Grey: cradle and its stop.")
 
 
 def faces_mm(setup: Setup) -> tuple[Array, Array]:
@@ -83,7 +83,7 @@ def _draw_gauge_height(paper: Paper, setup: Setup, view: View, x_mm: float) -> N
     gauge = setup.bed_from_board.apply(setup.gauge_board_mm[None, :])[:, 1:]
     x, y = view.paper(gauge)[0].tolist()
     at = x_mm + 4.0
-    paper.line(at - 1.5, y, x - 2.4, y, Stroke(GREY, 0.12))
+    paper.line(at - 1.5, y, x - 3.4, y, Stroke(GREY, 0.12))
     paper.arrow(at, view.y0_mm, at, y, HAIR, both=y - view.y0_mm > 5)
     paper.text(x_mm, y + 1.2, format_mm(float(gauge[0, 1])), LABEL_STRONG.coloured(BLUE))
     draw_gauge(paper, x, y)

@@ -1,0 +1,70 @@
+"""The cut list as CSV (RFC 4180, UTF-8): one row a part, lengths in mm and in inches to 1/64."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from fractions import Fraction
+
+from kerfwright.core.units import MM_PER_INCH
+from kerfwright.export.exporter import Exporter, JobFile
+from kerfwright.geometry.slab import Slab
+from kerfwright.process.job import Job
+from kerfwright.process.setup import Setup
+
+PATH = "cut-list.csv"
+SIXTY_FOURTHS = 64
+AXES = ("length", "width", "thickness")
+HEADS = ("part", "use", "pieces", "board", "species",
+         *(f"finished_{axis}_mm" for axis in AXES), *(f"finished_{axis}_in" for axis in AXES),
+         *(f"blank_{axis}_mm" for axis in AXES), *(f"blank_{axis}_in" for axis in AXES), "setups")
+
+Size = tuple[float, float, float]
+
+
+class _CutList:
+    name = "cut list"
+
+    def files(self, job: Job) -> Iterator[JobFile]:
+        yield JobFile(PATH, cut_list(job), "the cut list: one row a part")
+
+
+def cut_list(job: Job) -> bytes:
+    """Parts of the piece in its own order, then helpers such as a cradle's. The blank is the board the programs are placed on."""
+    text = io.StringIO(newline="")
+    rows = csv.writer(text, lineterminator="\r\n")
+    rows.writerow(HEADS)
+    for part in job.assembly.parts:
+        board, setups = job.boards[part.name], [setup for setup in job.setups if setup.part == part.name]
+        blank_mm = setups[0].board_size_mm if setups else (board.length_mm, board.width_mm, board.thickness_mm)
+        rows.writerow(_row(part.name, "piece", board.name, board.species, part.slab, blank_mm, setups))
+    named = {part.name for part in job.assembly.parts}
+    for setup in job.setups:
+        if setup.part not in named:
+            slabs = (setup.part_slab, *setup.more_slabs)
+            for number, slab in enumerate(slabs, start=1):
+                name = setup.part if len(slabs) == 1 else f"{setup.part} {number}"
+                rows.writerow(_row(name, "helper", setup.board, "any flat wood the recipe cuts", slab, setup.board_size_mm, [setup]))
+    return text.getvalue().encode("utf-8")
+
+
+def _row(part: str, use: str, board: str, species: str, slab: Slab, blank_mm: Size, setups: list[Setup]) -> list[str]:
+    x0, y0, x1, y1 = slab.bounds_mm()
+    finished_mm = (x1 - x0, y1 - y0, slab.thickness_mm)
+    sizes = [words for size in (finished_mm, blank_mm) for write in (_mm, inches) for words in map(write, size)]
+    return [part, use, "1", board, species, *sizes, " ".join(str(setup.number) for setup in setups)]
+
+
+def _mm(length_mm: float) -> str:
+    return f"{length_mm:.2f}"
+
+
+def inches(length_mm: float) -> str:
+    """The nearest 1/64 inch as a person says it: ``"7 5/64"``, ``"15/64"``, ``"2"``."""
+    whole, rest = divmod(round(length_mm / MM_PER_INCH * SIXTY_FOURTHS), SIXTY_FOURTHS)
+    part = str(Fraction(rest, SIXTY_FOURTHS)) if rest else ""
+    return f"{whole} {part}".strip() if whole or part == "" else part
+
+
+EXPORTER: Exporter = _CutList()

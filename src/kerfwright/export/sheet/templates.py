@@ -1,0 +1,78 @@
+"""Pages of full-size templates: a bar and four corner crosses prove the print's scale on every one of them."""
+
+from __future__ import annotations
+
+from kerfwright.core.units import format_mm
+from kerfwright.export.sheet.blocks import Block, Columns, Gap, Stack, aside, chapter, words
+from kerfwright.export.sheet.board_ends import baseline_mm, end_x_mm
+from kerfwright.export.sheet.pages import ROOM_MM, Section
+from kerfwright.export.sheet.paper import Paper
+from kerfwright.export.sheet.style import BLACK, FIGURE, LABEL, QUIET, STRONG, TEXT_WIDTH_MM, Stroke
+from kerfwright.export.sheet.telling import joint_words
+from kerfwright.export.sheet.template_drawing import OVER_MM, UNDER_MM, ends_figure, overview_figure
+from kerfwright.geometry.assembly import Part
+from kerfwright.process.job import Job
+
+BAR_MM = 100.0
+FOOT_MM = 17.0
+CROSS_X_MM, CROSS_Y_MM = (12.0, 198.0), (24.0, 275.0)  # on the page: 186 by 251 apart
+CROSS_ARM_MM = 3.0
+HEAD_MM = 48.0  # most that stands over the ends on a page
+OVERLAP_MM = 10.0
+
+
+def templates_section(job: Job) -> Section:
+    """Both ends of every part."""
+    told = ("Lay them on the wood to check it, or prick through to mark it by hand. Full line: show face. Dashed: inner face. Blue dots: baseline. "
+            "Numbers: where flanks meet the end on the show face, from the bottom edge. Sizes are the finished part's, kerf already allowed for.")
+    blocks: list[Block] = [chapter("Full-size templates"), aside(told, after_mm=3.0)]
+    for part in job.assembly.parts:
+        blocks += _part_blocks(job, part)
+    return Section("Templates", tuple(blocks), _draw_proof, FOOT_MM)
+
+
+def _part_blocks(job: Job, part: Part) -> list[Block]:
+    head = Columns((Stack((words(part.name, style=FIGURE), *_facts(job, part))), overview_figure(part, 0.5 * TEXT_WIDTH_MM)), (1.0, 1.1))
+    bands = bands_mm(part)
+    first = Stack((head, Gap(1.0), ends_figure(part, TEXT_WIDTH_MM, bands[0]), Gap(5.0)))
+    return [first, *(Stack((words(f"{part.name}, continued", style=FIGURE), ends_figure(part, TEXT_WIDTH_MM, band), Gap(5.0))) for band in bands[1:])]
+
+
+def _facts(job: Job, part: Part) -> list[Block]:
+    depths = [abs(baseline_mm(part.slab, end) - end_x_mm(part.slab, end)) for end in ("left", "right")]
+    corners = [corner for corner in dict.fromkeys(mate.corner for mate in job.assembly.mates if part.name in (mate.part_a, mate.part_b))]
+    kinds = list(dict.fromkeys(joint_words(job.assembly, corner) for corner in corners))
+    base = " and ".join(dict.fromkeys(format_mm(depth) for depth in depths))
+    return [words(f"{format_mm(part.slab.thickness_mm)} thick; baselines {base} from the ends", after_mm=0.5),
+            words("; ".join(kinds) or "no joints", style=QUIET, after_mm=0.0)]
+
+
+def bands_mm(part: Part) -> list[tuple[float, float]]:
+    """Heights over the bottom edge drawn on one page each: one band, or several that overlap."""
+    _, y0, _, y1 = part.slab.bounds_mm()
+    room_mm = ROOM_MM - FOOT_MM - HEAD_MM - OVER_MM - UNDER_MM
+    whole_mm = y1 - y0
+    bands: list[tuple[float, float]] = [(0.0, min(whole_mm, room_mm))]
+    while bands[-1][1] < whole_mm - 1e-6:
+        low_mm = bands[-1][1] - OVERLAP_MM
+        bands.append((low_mm, min(whole_mm, low_mm + room_mm)))
+    return bands
+
+
+def _draw_proof(paper: Paper, x_mm: float, top_mm: float, width_mm: float) -> None:
+    """The bar and the crosses."""
+    line = Stroke(BLACK, 0.3)
+    y = top_mm - 8.0
+    paper.line(x_mm, y, x_mm + BAR_MM, y, line)
+    for i in range(11):
+        paper.line(x_mm + 10.0 * i, y, x_mm + 10.0 * i, y + (3.0 if i % 5 == 0 else 1.8), line)
+    for i in (0, 50, 100):
+        paper.text(x_mm + i, y - 3.6, str(i), LABEL, "left" if i == 0 else "centre")
+    aside_mm = x_mm + BAR_MM + 8.0
+    across, up = CROSS_X_MM[1] - CROSS_X_MM[0], CROSS_Y_MM[1] - CROSS_Y_MM[0]
+    paper.text(aside_mm, y + 1.0, "This bar must measure 100 mm.", STRONG.coloured(BLACK))
+    paper.text(aside_mm, y - 3.4, f"Print at 100 %. Crosses: {across:.0f} × {up:.0f} mm.", LABEL)
+    for x in CROSS_X_MM:
+        for height in CROSS_Y_MM:
+            paper.line(x - CROSS_ARM_MM, height, x + CROSS_ARM_MM, height, Stroke(BLACK, 0.15))
+            paper.line(x, height - CROSS_ARM_MM, x, height + CROSS_ARM_MM, Stroke(BLACK, 0.15))
