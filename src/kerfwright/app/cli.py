@@ -16,10 +16,12 @@ if TYPE_CHECKING:
     from kerfwright.app.workflow import Made
 
 app = App(
+    suppress_keyboard_interrupt=False,
     name="kerfwright",
     version=__version__,
     help_format="plaintext",
-    help="From measured boards and a measured laser to joints that close: reads a piece file, writes every file needed to burn it.\n\n"
+    help="From measured boards and a measured laser to joints that close: reads a piece file, writes every file needed to burn it. "
+    "New here? kerfwright start my-shop\n\n"
     "Exit codes: " + "; ".join(f"{code} {text}" for code, text in EXIT_CODES.items()) + ".",
 )
 
@@ -37,7 +39,7 @@ def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, as_
     bench
         The bench file naming machine, recipe and boards; default: bench.toml beside the piece.
     out
-        The new folder to write; default: NAME-job beside the piece.
+        The new folder to write; default: beside the piece, named after its file: piece-job for piece.toml.
     as_json
         Print the summary as JSON.
     """
@@ -87,15 +89,15 @@ def shift(
     setup
         The setup's number.
     left_tick
-        Which tick lines up on the left scale, counted from the long one, + toward the board's far edge.
+        Which tick lines up on the scale near the wall's left end, counted from the long one, + toward the wall's top edge.
     right_tick
-        The same on the right scale.
+        The same on the scale near its right end.
     x_tick
-        The same on the scale along the board, + toward its right end.
+        The same on the scale along the board, + toward the wall's right end (ends as seen on the show face).
     x
-        Instead of ticks: how far the marks fell too far along the board, such as "0.1 mm".
+        Instead of ticks: how much too far toward the wall's right end the marks fell, such as "0.1 mm".
     y
-        Instead of ticks: how far they fell too far across it.
+        Instead of ticks: how much too far toward its top edge.
     turn
         Instead of ticks: how far they are turned, counter-clockwise on the show face, such as "0.05 deg".
     out
@@ -116,7 +118,7 @@ def shift(
         print(json.dumps(done.summary(), indent=1))
         return
     print(f"Written: {done.program}")
-    print(f"Its pose: {done.record}")
+    print(f"Where the board lies now, as data: {done.record}")
     dx, dy, dz = done.bed_shift_mm
     print(
         f"Or leave the program and move the work zero by X {dx:+.3f}, Y {dy:+.3f}, Z {dz:+.3f} mm"
@@ -124,7 +126,8 @@ def shift(
         + "."
     )
     print(
-        f"The marks lay {format_mm(done.placing.x_mm, 3)} along and {format_mm(done.placing.y_mm, 3)} across, turned {done.placing.turn_deg:.3f} deg."
+        f"The marks lay {format_mm(done.placing.x_mm, 3)} along and {format_mm(done.placing.y_mm, 3)} across, "
+        f"turned {done.placing.turn_deg:.3f} deg."
     )
 
 

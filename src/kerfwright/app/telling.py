@@ -8,7 +8,7 @@ from rich.text import Text
 
 from kerfwright.app.workflow import Made
 from kerfwright.core.finding import Level
-from kerfwright.core.units import format_duration, format_mm
+from kerfwright.core.units import format_duration
 
 
 def tell(made: Made, console: Console | None = None) -> None:
@@ -17,26 +17,26 @@ def tell(made: Made, console: Console | None = None) -> None:
     job = made.job
     screen.print(Text(job.name, style="bold"))
     if made.folder is not None:
-        screen.print(f"  {made.n_files} files in {made.folder}", soft_wrap=True, markup=False)
+        screen.print(f"  {made.n_files} files in {made.folder}; open bench-sheet.pdf first", soft_wrap=True, markup=False)
     ways = sorted({wall.method for wall in job.walls if wall.chosen})
     how = f"sloped walls by {', '.join(ways)}; " if ways else "square walls; "
-    screen.print(
-        f"  {how}{len(job.setups)} setups, {job.cut_length_mm / 1000:.1f} m of burning, about {format_duration(job.total_time_s)} on {job.machine.name}",
-        markup=False,
-        soft_wrap=True,
-    )
+    burning = f"{job.cut_length_mm / 1000:.1f} m of burning, about {format_duration(job.total_time_s)} on {job.machine.name}"
+    screen.print(f"  {how}{len(job.setups)} setups, {burning}", markup=False, soft_wrap=True)
+    screen.print("  expected gaps in mm, each side of a pin (below 0: squeeze):", markup=False, soft_wrap=True)
     screen.print(_gaps(made))
     for level, mark in ((Level.CAUTION, "caution"), (Level.WARNING, "warning"), (Level.NOTE, "note")):
         for finding in made.findings(level):
             place = f" ({finding.where})" if finding.where else ""
             screen.print(Text(f"  {mark}: {finding.text}{place}", style="bold" if level is Level.CAUTION else ""), soft_wrap=True)
+    if made.folder is None:
+        screen.print("  Only looked at: nothing was written.", markup=False)
 
 
 def _gaps(made: Made) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 2), header_style="dim")
+    table = Table(box=None, padding=(0, 1, 0, 2), header_style="dim")
     for name in ("corner", "wanted", "tightest", "seen on tails", "seen on pins", "spread"):
-        table.add_column(name, justify="left" if name == "corner" else "right")
+        table.add_column(name, justify="left" if name == "corner" else "right", no_wrap=True)
     for gap in made.job.gaps:
         values = (gap.wanted_mm, gap.tightest_mm.value, gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value)
-        table.add_row(gap.corner, *(format_mm(value, 3) for value in values), f"± {format_mm(gap.tightest_mm.sd, 3)}")
+        table.add_row(gap.corner, *(f"{value:.3f}" for value in values), f"± {gap.tightest_mm.sd:.3f}")
     return table

@@ -154,7 +154,7 @@ def shift(
 
 
 def _bed_shift(before: Setup, after: Setup) -> tuple[float, float, float]:
-    """How far the gauge point's work moves in the bed: what to add to the work zero when there is no turn."""
+    """How far the work moves in the bed at the gauge point: what to add to the work zero when there is no turn."""
     point = before.gauge_board_mm[None, :]
     step = after.bed_from_board.apply(point)[0] - before.bed_from_board.apply(point)[0]
     return float(step[0]), float(step[1]), float(step[2])

@@ -95,6 +95,7 @@ def _setup(fields: dict[str, Any]) -> Setup:
         tuple(fields["steps_before"]),
         tuple(_vernier(each) for each in fields["verniers"]),
         tuple(slabs[1:]),
+        (fields["trimmed_mm"][0], fields["trimmed_mm"][1]) if fields["trimmed_mm"] else None,
     )
 
 

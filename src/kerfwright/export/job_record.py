@@ -8,6 +8,7 @@ from typing import Any
 from kerfwright import __version__
 from kerfwright.core.codec import plain, to_json
 from kerfwright.export.exporter import JobFile, setup_stem
+from kerfwright.export.grey_picture import picture_placings
 from kerfwright.geometry.slab import Slab
 from kerfwright.process.job import Job
 from kerfwright.process.operation import CutOperation
@@ -36,6 +37,7 @@ def job_record(job: Job, files: list[JobFile]) -> JobFile:
         "machine": job.machine,
         "boards": job.boards,
         "recipes": job.recipes,
+        "choices": job.choices,
         "parts": [_part(job, part.name, part.slab) | {"assembly_from_part": part.assembly_from_part} for part in job.assembly.parts],
         "mates": job.assembly.mates,
         "joints": job.gaps,
@@ -76,6 +78,7 @@ def _setup(job: Job, setup: Setup, names: set[str]) -> dict[str, Any]:
         "part": setup.part,
         "board": setup.board,
         "board_size_mm": setup.board_size_mm,
+        "trimmed_mm": setup.trimmed_mm,
         "program": f"{stem}.ngc",
         "files": sorted(name for name in names if name.startswith((f"{stem}.", f"{stem}-"))),
         "bed_from_board": setup.bed_from_board,
@@ -88,6 +91,7 @@ def _setup(job: Job, setup: Setup, names: set[str]) -> dict[str, Any]:
         "steps_before": setup.steps_before,
         "verniers": setup.verniers,
         "operations": [_operation(job, op) for op in setup.operations],
+        "pictures": picture_placings(setup) if job.machine.takes_pictures else (),
     }
 
 

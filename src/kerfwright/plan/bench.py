@@ -42,13 +42,17 @@ class Bench:
 
     def pose(self, lie: Lie) -> Pose:
         """Where the blank lies. In a cradle a rough board lies trimmed: its new edge meets the stop."""
-        length_mm, width_mm, thickness_mm = self.blank.size_mm
-        y0_mm = 0.0
-        if lie.tilt_deg:
-            _, y0_mm, _, y1_mm = self.blank.slab.bounds_mm()
-            width_mm = y1_mm - y0_mm
-        laid = bed_from_board(lie, (length_mm, width_mm, thickness_mm), self.options.fence_mm, self.options.cradle_height_mm)
+        length_mm, _, thickness_mm = self.blank.size_mm
+        y0_mm, y1_mm = self.across_mm(lie)
+        laid = bed_from_board(lie, (length_mm, y1_mm - y0_mm, thickness_mm), self.options.fence_mm, self.options.cradle_height_mm)
         return laid @ shift(0.0, -y0_mm, 0.0)
+
+    def across_mm(self, lie: Lie) -> tuple[float, float]:
+        """From where to where across the blank there is wood: a rough board has been trimmed before it is tilted."""
+        if lie.tilt_deg and self.blank.board.edges == "rough":
+            _, y0_mm, _, y1_mm = self.blank.slab.bounds_mm()
+            return y0_mm, y1_mm
+        return 0.0, self.blank.size_mm[1]
 
     def cutting(self, lie: Lie, depth_mm: float, cut: ThroughCut) -> Cutting:
         """Through cutting in one lie."""
@@ -83,10 +87,11 @@ class Bench:
 
     def gauge_mm(self, pose: Pose, lie: Lie) -> Array:
         """The focus gauge's point: on the top face, a little in from the corner at the fence. (3,)"""
-        length_mm, width_mm, _ = self.blank.size_mm
+        length_mm = self.blank.size_mm[0]
+        y0_mm, y1_mm = self.across_mm(lie)
         entry_z_mm = lie.entry_z_frac * self.thickness_mm
-        inset_mm = min(GAUGE_INSET_MM, width_mm / 4)
-        points = np.array([[x, y, entry_z_mm] for x in (inset_mm, length_mm - inset_mm) for y in (inset_mm, width_mm - inset_mm)])
+        inset_mm = min(GAUGE_INSET_MM, (y1_mm - y0_mm) / 4)
+        points = np.array([[x, y, entry_z_mm] for x in (inset_mm, length_mm - inset_mm) for y in (y0_mm + inset_mm, y1_mm - inset_mm)])
         in_bed = pose.apply(points)
         return points[int(np.argmin(in_bed[:, 0] + in_bed[:, 1]))]
 
@@ -112,6 +117,7 @@ class Bench:
             kept,
             steps,
             verniers,
+            trimmed_mm=self.across_mm(lie) if lie.tilt_deg else None,
         )
 
     def label(self, lie: Lie) -> CutOperation:

@@ -8,7 +8,7 @@ length stays square however the board is tilted about its length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from kerfwright.core.pose import Pose
 from kerfwright.geometry.ring import Place, Ring
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import Blank, EndWork, Notch
-from kerfwright.plan.square import Cutting, in_turn
+from kerfwright.plan.square import Cutting, in_turn, run_out_mm
 from kerfwright.process.operation import BeamPath, CutOperation
 
 Array = NDArray[np.float64]
@@ -25,13 +25,15 @@ Array = NDArray[np.float64]
 FLOOR_OVERLAP_MM = 0.3  # the two halves of a floor overlap by this at the show face, and keep as far from the other wall
 
 
-def slope_of(blank: Blank) -> float:
-    """The one slope of all leaning walls, as a tangent; 0 when none leans. Raises ValueError when they differ."""
+def slopes_of(blank: Blank) -> list[float]:
+    """The different slopes of a board's leaning walls, as tangents, rising; empty when none leans."""
     lean_mm = np.abs(blank.slab.show_ring.points_mm[:, 1] - blank.slab.inner_ring.points_mm[:, 1])
-    slopes = np.unique(np.round(lean_mm[lean_mm > 1e-9] / blank.slab.thickness_mm, 9))
-    if len(slopes) > 1:
-        raise ValueError("its walls have different slopes")
-    return float(slopes[0]) if len(slopes) else 0.0
+    return [float(slope) for slope in np.unique(np.round(lean_mm[lean_mm > 1e-9] / blank.slab.thickness_mm, 9))]
+
+
+def slope_of(blank: Blank) -> float:
+    """The steepest slope of a board's walls, as a tangent; 0 when none leans."""
+    return max(slopes_of(blank), default=0.0)
 
 
 def narrow_fault(blank: Blank) -> str:
@@ -103,6 +105,7 @@ def tip_lines(tilted: TiltedCutting, ends: tuple[EndWork, ...]) -> list[BeamPath
     show = cutting.ring(slab.show_ring)
     strokes: list[BeamPath] = []
     n = len(show.points_mm)
+    shadow_mm = slab.thickness_mm * abs(float(tilted.beam[1] / tilted.beam[2]))
     for end in ends:
         for i in end.tips:
             corners = [i, (i + 1) % n]
@@ -110,9 +113,11 @@ def tip_lines(tilted: TiltedCutting, ends: tuple[EndWork, ...]) -> list[BeamPath
                 tilted.on_entry(ring.points_mm[corners], z)[:, 1]
                 for ring, z in ((slab.show_ring, 0.0), (slab.inner_ring, -slab.thickness_mm))
             ]
-            low, high = float(np.min(shadows)) - cutting.lead_mm, float(np.max(shadows)) + cutting.lead_mm
-            ordered = [low, high] if show.points_mm[corners[1], 1] > show.points_mm[corners[0], 1] else [high, low]
-            strokes.append(cutting.stroke(np.array([[show.points_mm[i, 0], y] for y in ordered]), (show.edges[i].name,)))
+            up = float(np.sign(show.points_mm[corners[1], 1] - show.points_mm[corners[0], 1]))
+            # Seen along the beam the notch beside it is narrower, by the lean of each of its walls.
+            before, after = (run_out_mm(cutting, show, i, step, 2 * shadow_mm) for step in (-1, 1))
+            ends_y = float(np.min(up * np.array(shadows))) - before, float(np.max(up * np.array(shadows))) + after
+            strokes.append(cutting.stroke(np.array([[show.points_mm[i, 0], up * y] for y in ends_y]), (show.edges[i].name,)))
     return strokes
 
 
@@ -135,11 +140,15 @@ def tilted_operations(
 
 
 def _by_height(tilted: TiltedCutting, name: str, title: str, paths: list[BeamPath], gauge_mm: Array) -> list[CutOperation]:
-    """Groups of strokes whose entry heights lie within the recipe's focus window of one focus setting."""
+    """Groups of strokes whose entry heights lie within the recipe's focus window of one focus setting.
+
+    A stroke that climbs further is burnt in stretches.
+    """
     pose: Pose = tilted.cutting.bed_from_board
     gauge_z = float(pose.apply(gauge_mm[None, :])[0, 2])
     window_mm = tilted.cutting.cut.focus_window_mm
-    spans = [(float(z.min()) - gauge_z, float(z.max()) - gauge_z, path) for path in paths for z in [pose.apply(path.points_mm)[:, 2]]]
+    stretches = [stretch for path in paths for stretch in _stretches(path, pose, 2 * window_mm)]
+    spans = [(float(z.min()) - gauge_z, float(z.max()) - gauge_z, path) for path in stretches for z in [pose.apply(path.points_mm)[:, 2]]]
     spans.sort(key=lambda span: span[:2])
     done: list[CutOperation] = []
     while spans:
@@ -152,6 +161,23 @@ def _by_height(tilted: TiltedCutting, name: str, title: str, paths: list[BeamPat
                 f"{name}-{len(done) + 1}", f"{title}, height {len(done) + 1}", in_turn([span[2] for span in group]), level_mm=level_mm
             )
         )
+    return done
+
+
+def _stretches(path: BeamPath, pose: Pose, most_mm: float) -> list[BeamPath]:
+    """The path in stretches of equal climb, none over ``most_mm``; each starts where the one before it ends."""
+    climbs = np.abs(np.diff(pose.apply(path.points_mm)[:, 2]))
+    climb_mm: Array = np.concatenate([np.zeros(1), np.cumsum(climbs)])  # (n,) height gone through so far
+    n_stretches = max(int(np.ceil(climb_mm[-1] / most_mm - 1e-9)), 1)
+    limits: Array = np.linspace(0.0, float(climb_mm[-1]), n_stretches + 1)
+    cuts: Array = np.stack([np.interp(limits, climb_mm, path.points_mm[:, axis]) for axis in range(3)], axis=1)
+    cuts[0], cuts[-1] = path.points_mm[0], path.points_mm[-1]
+    done: list[BeamPath] = []
+    for k in range(n_stretches):
+        inner = np.arange(1, len(climb_mm) - 1)
+        last = k == n_stretches - 1
+        inner = inner[(climb_mm[inner] >= limits[k]) & (last | (climb_mm[inner] < limits[k + 1]))]
+        done.append(replace(path, points_mm=np.vstack([cuts[k], path.points_mm[inner], cuts[k + 1]])))
     return done
 
 

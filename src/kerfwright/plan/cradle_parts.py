@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from kerfwright.core.units import slope_deg
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Slab, straight_slab
+from kerfwright.plan.blank import Blank
 
 Array = NDArray[np.float64]
 
@@ -40,6 +41,31 @@ class CradleSize:
     def tilt_deg(self) -> float:
         """Slope of the rest."""
         return slope_deg(self.slope_frac)
+
+
+def cradle_size(blanks: list[Blank], slope_frac: float, base_height_mm: float) -> CradleSize:
+    """A cradle for the largest of several blanks, cut from an offcut as thick as the first."""
+    return CradleSize(
+        max(blank.size_mm[0] for blank in blanks),
+        max(blank.size_mm[1] for blank in blanks),
+        max(blank.size_mm[2] for blank in blanks),
+        slope_frac,
+        base_height_mm,
+        blanks[0].size_mm[2],
+        max(blank.end_waste_mm + 2 * blank.size_mm[2] for blank in blanks),
+    )
+
+
+def small_fault(size: CradleSize) -> str:
+    """Why a board is too small to rest on ribs that hold together, or ""."""
+    left, right = rib_places_mm(size)
+    sheet_mm = size.sheet_thickness_mm
+    if right - left < 3 * sheet_mm:
+        return f"the board is too short to rest on two ribs clear of its cuts ({size.board_length_mm:.0f} mm)"
+    front, back = _slot_places(STOP_WIDTH_MM + size.board_width_mm)
+    if front < sheet_mm + 2 or back - front < 2 * sheet_mm:
+        return f"the board is too narrow for ribs cut from {sheet_mm:.1f} mm stuff ({size.board_width_mm:.0f} mm)"
+    return ""
 
 
 def rib_outline_mm(size: CradleSize) -> Array:

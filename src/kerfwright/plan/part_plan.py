@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kerfwright.core.errors import PlanError
 from kerfwright.core.finding import Finding, note, warning
 from kerfwright.core.units import format_mm, slope_deg
 from kerfwright.plan.bench import Bench
@@ -20,6 +19,7 @@ from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, 
 from kerfwright.plan.witness import new_marks, reference_marks, verniers
 from kerfwright.process.gap import WallOption
 from kerfwright.process.operation import CutOperation
+from kerfwright.process.recipe import KerfProfile
 from kerfwright.process.setup import Face, Setup, Vernier
 
 
@@ -37,12 +37,7 @@ def plan_part(bench: Bench) -> PartPlan:
     """Setups for one part. Raises PlanError or RecipeRangeError when it cannot be made."""
     if not bench.blank.sloped:
         return _square_part(bench)
-    try:
-        slope_frac = slope_of(bench.blank)
-    except ValueError as bad:
-        raise PlanError(
-            str(bad), accepted="one slope on one board", remedy="Give both corners of the board the same slope", where=bench.blank.part
-        ) from bad
+    slope_frac = slope_of(bench.blank)
     options = wall_options(WallCase(bench.blank, bench.machine, bench.recipe, bench.options, slope_frac))
     chosen = next(option for option in options if option.chosen)
     make = {"ramp": _ramped_part, "cradle": _cradled_part, "two faces": _two_faced_part}[chosen.method]
@@ -73,12 +68,16 @@ def _laying(bench: Bench, face: Face, again: str = "") -> tuple[str, ...]:
 
 def _end_wall(bench: Bench, end: EndWork, cutting: Cutting, entry: Face, extra_sd_mm: float = 0.0) -> WallShape:
     """Shape of a square (or tilted) end's flanks."""
+    return square_wall(_flank_profile(end, cutting), entry, bench.clearance_mm.get(end.end, 0.0), extra_sd_mm)
+
+
+def _flank_profile(end: EndWork, cutting: Cutting) -> KerfProfile:
+    """The slit beside an end's flanks, as the board lies."""
     slab = cutting.blank.slab
     flank = next(i for notch in end.notches for i in notch.edges if slab.edges[i].place.value == "flank")
     points = slab.show_ring.points_mm
     along = points[(flank + 1) % len(points)] - points[flank]
-    profile = profile_of(along, cutting.cut, cutting.bed_from_board)
-    return square_wall(profile, entry, bench.clearance_mm.get(end.end, 0.0), extra_sd_mm)
+    return profile_of(along, cutting.cut, cutting.bed_from_board)
 
 
 def _square_part(bench: Bench) -> PartPlan:
@@ -109,7 +108,10 @@ def _square_from_two_faces(bench: Bench, half_mm: float) -> PartPlan:
         setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, _laying(bench, face, again)))
         walls = {
             end.end: two_face_wall(
-                cut.profile(0.0, 0.0), half_mm / bench.thickness_mm, bench.clearance_mm.get(end.end, 0.0), bench.machine.placing_sd_mm
+                _flank_profile(end, cutting),
+                half_mm / bench.thickness_mm,
+                bench.clearance_mm.get(end.end, 0.0),
+                bench.machine.placing_sd_mm,
             )
             for end in bench.blank.ends
         }

@@ -18,7 +18,7 @@ from kerfwright.plan.blank import END_WASTE_MARKED_MM, Blank, lay_on_board
 from kerfwright.plan.check import check_setup
 from kerfwright.plan.compensate import gap_estimates
 from kerfwright.plan.cradle import slope_of
-from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, CradleSize, cradle_sheet
+from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, cradle_sheet, cradle_size
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.part_plan import PartPlan, plan_part
 from kerfwright.plan.pose import Lie
@@ -66,7 +66,9 @@ def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], reci
         ]
     )
     times = tuple(setup_time(setup, machine) for setup in setups)
-    return Job(design.assembly.name, machine, dict(boards), dict(recipes), design.assembly, setups, times, gaps, walls, findings)
+    return Job(
+        design.assembly.name, machine, dict(boards), dict(recipes), design.assembly, setups, times, gaps, walls, findings, options.model_dump()
+    )
 
 
 def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
@@ -87,7 +89,8 @@ def _room_for_marks(plan: PartPlan, blank: Blank) -> None:
 
 def _gap(corner: Corner, plans: dict[str, PartPlan]) -> MateGap:
     tightest, on_tail, on_pin = gap_estimates(plans[corner.tail_part].walls[corner.tail_end], plans[corner.pin_part].walls[corner.pin_end])
-    return MateGap(corner.name, corner.clearance_mm / 2, tightest, on_tail, on_pin)
+    who = (corner.tail_part, corner.tail_end, corner.pin_part, corner.pin_end)
+    return MateGap(corner.name, *who, corner.clearance_mm / 2, tightest, on_tail, on_pin)
 
 
 def _cradle_setups(benches: dict[str, Bench], plans: dict[str, PartPlan]) -> list[Setup]:
@@ -102,15 +105,7 @@ def _cradle_setups(benches: dict[str, Bench], plans: dict[str, PartPlan]) -> lis
 
 def _cradle_setup(users: list[Bench], slope_frac: float, index: int) -> Setup:
     bench = users[0]
-    size = CradleSize(
-        max(user.blank.size_mm[0] for user in users),
-        max(user.blank.size_mm[1] for user in users),
-        max(user.thickness_mm for user in users),
-        slope_frac,
-        bench.options.cradle_height_mm,
-        bench.thickness_mm,
-        max(user.blank.end_waste_mm + 2 * user.thickness_mm for user in users),
-    )
+    size = cradle_size([user.blank for user in users], slope_frac, bench.options.cradle_height_mm)
     if bench.options.fence_mm[1] < STOP_WIDTH_MM:
         raise PlanError(
             f"the fence stands {format_mm(bench.options.fence_mm[1])} from the bed's front",

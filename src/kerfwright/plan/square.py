@@ -20,6 +20,8 @@ from kerfwright.process.recipe import ThroughCut
 
 Array = NDArray[np.float64]
 
+RUN_OUT_SHARE = 0.3  # of a notch's mouth that each neighbouring tip's line may cut: what is left holds the scrap
+
 
 @dataclass(frozen=True, eq=False)
 class Cutting:
@@ -71,20 +73,26 @@ def tip_strokes(cutting: Cutting, path: Ring, end: EndWork) -> list[BeamPath]:
     for i in end.tips:
         a, b = path.points_mm[i], path.points_mm[(i + 1) % n]
         along = _unit(b - a)
-        before, after = _run_out(cutting, path, i - 1), _run_out(cutting, path, (i + 1) % n)
+        before, after = run_out_mm(cutting, path, i, -1), run_out_mm(cutting, path, i, 1)
         strokes.append(cutting.stroke(np.stack([a - before * along, b + after * along]), _names(path, (i,))))
     return strokes
 
 
-def _run_out(cutting: Cutting, path: Ring, neighbour: int) -> float:
-    """How far a tip line may run past its corner: the lead at the board's edge, less than half the notch beside a notch."""
-    edge = path.edges[neighbour]
-    if edge.place is Place.LONG:
-        return cutting.lead_mm
+def run_out_mm(cutting: Cutting, path: Ring, tip: int, step: int, taken_mm: float = 0.0) -> float:
+    """How far a tip's line may run past its corner toward the edge before (step -1) or after it (step 1).
+
+    The lead at the board's edge; beside a notch so little that the notch's scrap still hangs on the waste by its mouth,
+    of which ``taken_mm`` is cut in any case.
+    """
     n = len(path.points_mm)
-    floors = [(neighbour + step) % n for step in (-1, 1) if path.edges[(neighbour + step) % n].place is Place.FLOOR]
-    width_mm = min((float(np.hypot(*(path.points_mm[(i + 1) % n] - path.points_mm[i]))) for i in floors), default=2 * cutting.lead_mm)
-    return min(cutting.lead_mm, 0.4 * width_mm)
+    flank, floor, far = ((tip + step * k) % n for k in (1, 2, 3))
+    if path.edges[flank].place is Place.LONG:
+        return cutting.lead_mm
+    ends = [path.points_mm[[floor, (floor + 1) % n]]]
+    if path.edges[far].place is Place.FLANK:  # a dovetail's notch may be narrower at its mouth than at its floor
+        ends.append(path.points_mm[[(tip + 1) % n, (far + 1) % n] if step > 0 else [tip, far]])
+    width_mm = min(float(np.hypot(*(b - a))) for a, b in ends)
+    return min(cutting.lead_mm, RUN_OUT_SHARE * max(width_mm - taken_mm, 0.0))
 
 
 def long_strokes(cutting: Cutting, path: Ring, whole_board: bool = False) -> list[BeamPath]:

@@ -12,11 +12,12 @@ from kerfwright.core.errors import PlanError, RecipeRangeError
 from kerfwright.core.units import format_slope, slope_deg
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import Blank
-from kerfwright.plan.cradle import narrow_fault
+from kerfwright.plan.cradle import narrow_fault, slopes_of
+from kerfwright.plan.cradle_parts import cradle_size, small_fault
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import cradle_fault
 from kerfwright.plan.ramp import ramp_fault
-from kerfwright.plan.witness import LEAST_WIDTH_MM
+from kerfwright.plan.witness import verniers
 from kerfwright.process.gap import WallOption
 from kerfwright.process.recipe import Recipe
 
@@ -87,11 +88,13 @@ def _cradle(case: WallCase) -> WallOption:
     tilt_deg = slope_deg(case.slope_frac)
     depth_mm = case.blank.slab.thickness_mm * (1 + case.slope_frac**2) ** 0.5
     fault = (
-        cradle_fault(tilt_deg, case.blank.size_mm, case.machine, case.options.fence_mm, case.options.cradle_height_mm)
+        ("its walls have different slopes, a cradle has one" if len(slopes_of(case.blank)) > 1 else "")
+        or cradle_fault(tilt_deg, case.blank.size_mm, case.machine, case.options.fence_mm, case.options.cradle_height_mm)
         or through_fault(case.recipe, depth_mm)
         or narrow_fault(case.blank)
+        or small_fault(cradle_size([case.blank], case.slope_frac, case.options.cradle_height_mm))
     )
-    read = case.options.reread and case.blank.size_mm[1] >= LEAST_WIDTH_MM
+    read = case.options.reread and bool(verniers(case.blank))
     sd_mm = REREAD_SD_MM if read else case.machine.placing_sd_mm
     fine = f"a square cut {depth_mm:.2f} mm deep, the board tilted {format_slope(case.slope_frac)}"
     return _way(case, "cradle", fault, fine, 3, sd_mm)
@@ -100,7 +103,7 @@ def _cradle(case: WallCase) -> WallOption:
 def _two_faces(case: WallCase) -> WallOption:
     thickness_mm = case.blank.slab.thickness_mm
     fault = ramp_fault(case.recipe.ramp, thickness_mm) or through_fault(case.recipe, thickness_mm)
-    read = case.options.reread and case.blank.size_mm[1] >= LEAST_WIDTH_MM
+    read = case.options.reread and bool(verniers(case.blank))
     placing_mm = REREAD_SD_MM if read else case.machine.placing_sd_mm
     sd_mm = float((_ramp_sd_mm(case) ** 2 + placing_mm**2) ** 0.5)
     return _way(case, "two faces", fault, "cores from the inner face, ramps from the show face after a flip", 2, sd_mm)

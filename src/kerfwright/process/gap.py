@@ -13,10 +13,14 @@ class MateGap:
 
     tightest_mm: narrowest place of the pair; seen_tail_face_mm and seen_pin_face_mm: mean along the two lines a
     person sees (on the tail board's and the pin board's show face). A box joint's first board counts as the tail board.
-    wanted_mm: the clearance asked for, per flank.
+    wanted_mm: the clearance asked for, per flank. The ends are "left" or "right" of each board as seen from outside.
     """
 
     corner: str
+    tail_part: str
+    tail_end: str
+    pin_part: str
+    pin_end: str
     wanted_mm: float
     tightest_mm: Estimate
     seen_tail_face_mm: Estimate

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from kerfwright.core.finding import Finding
 from kerfwright.geometry.assembly import Assembly
@@ -26,7 +27,10 @@ class SetupTime:
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """boards and recipes are keyed by part name; helpers (a cradle's parts) have setups but are not in the assembly."""
+    """boards and recipes are keyed by part name; helpers (a cradle's parts) have setups but are not in the assembly.
+
+    choices: the plan's options as they were (hollow, lead, over-run and so on), by name.
+    """
 
     name: str
     machine: Machine
@@ -38,6 +42,7 @@ class Job:
     gaps: tuple[MateGap, ...]
     walls: tuple[WallOption, ...]
     findings: tuple[Finding, ...]
+    choices: dict[str, Any] = field(default_factory=dict[str, Any])
 
     @property
     def total_time_s(self) -> float:

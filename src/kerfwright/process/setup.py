@@ -61,6 +61,7 @@ class Placing:
 class Setup:
     """Everything one program needs. Operations are in the board frame; the pose carries them to the bed.
 
+    trimmed_mm: from and to across the board, when its rough edges are already cut off as this setup begins.
     part_slab: the part in board coordinates; more_slabs: further parts cut from the same sheet (a cradle's).
     gauge_board_mm: (3,) the point where the person sets the focus gauge: program Z 0.
     board_size_mm: (length, width, thickness) of the blank, board frame 0..length, 0..width, -thickness..0.
@@ -82,6 +83,7 @@ class Setup:
     steps_before: tuple[str, ...] = ()
     verniers: tuple[Vernier, ...] = ()
     more_slabs: tuple[Slab, ...] = ()
+    trimmed_mm: tuple[float, float] | None = None
 
     @property
     def gauge_height_mm(self) -> float:
@@ -95,7 +97,8 @@ class Setup:
     def board_corners_bed_mm(self) -> Array:
         """(8, 3) corners of the blank in the bed frame."""
         length_mm, width_mm, thickness_mm = self.board_size_mm
-        corners = np.array([[x, y, z] for x in (0.0, length_mm) for y in (0.0, width_mm) for z in (-thickness_mm, 0.0)])
+        across_mm = self.trimmed_mm or (0.0, width_mm)
+        corners = np.array([[x, y, z] for x in (0.0, length_mm) for y in across_mm for z in (-thickness_mm, 0.0)])
         return self.bed_from_board.apply(corners)
 
     def placed(self, placing: Placing, marks: bool = False) -> Setup:
@@ -105,4 +108,6 @@ class Setup:
         """
         pose = self.bed_from_board @ placing.landed_from_meant().inverse()
         kept = self.operations if marks else tuple(op for op in self.operations if op.kind.value != "witness")
-        return replace(self, bed_from_board=pose, operations=kept, verniers=self.verniers if marks else ())
+        # The gauge was set at a place in the bed and stays there, over another point of the board.
+        gauge_mm = pose.inverse().apply(self.bed_from_board.apply(self.gauge_board_mm[None, :]))[0]
+        return replace(self, bed_from_board=pose, gauge_board_mm=gauge_mm, operations=kept, verniers=self.verniers if marks else ())

@@ -27,7 +27,8 @@ class _CutList:
     name = "cut list"
 
     def files(self, job: Job) -> Iterator[JobFile]:
-        yield JobFile(PATH, cut_list(job), "the cut list: one row a part")
+        if job.assembly.parts:
+            yield JobFile(PATH, cut_list(job), "the cut list: one row a part")
 
 
 def cut_list(job: Job) -> bytes:

@@ -39,7 +39,8 @@ class GlbExporter:
 
     def files(self, job: Job) -> Iterator[JobFile]:
         """The whole piece in one file."""
-        yield JobFile(PATH, glb_bytes(job.assembly, part_colours(job)), "the piece for a 3D viewer")
+        if job.assembly.parts:
+            yield JobFile(PATH, glb_bytes(job.assembly, part_colours(job)), "the piece for a 3D viewer")
 
 
 def glb_bytes(assembly: Assembly, colours: dict[str, Colour]) -> bytes:

@@ -36,7 +36,8 @@ class StepExporter:
 
     def files(self, job: Job) -> Iterator[JobFile]:
         """The whole piece in one file."""
-        yield JobFile(PATH, step_bytes(job.assembly, part_colours(job)), "the piece as exact solids")
+        if job.assembly.parts:
+            yield JobFile(PATH, step_bytes(job.assembly, part_colours(job)), "the piece as exact solids")
 
 
 def step_bytes(assembly: Assembly, colours: dict[str, Colour]) -> bytes:

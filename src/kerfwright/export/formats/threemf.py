@@ -45,7 +45,8 @@ class ThreeMfExporter:
 
     def files(self, job: Job) -> Iterator[JobFile]:
         """The whole piece in one file."""
-        yield JobFile(PATH, threemf_bytes(job.assembly, part_colours(job)), "the piece for a slicer or a viewer")
+        if job.assembly.parts:
+            yield JobFile(PATH, threemf_bytes(job.assembly, part_colours(job)), "the piece for a slicer or a viewer")
 
 
 def threemf_bytes(assembly: Assembly, colours: dict[str, Colour]) -> bytes:

@@ -12,7 +12,22 @@ from kerfwright.export.palette import INKS
 from kerfwright.export.sheet.blocks import Figure
 from kerfwright.export.sheet.board_ends import baseline_mm
 from kerfwright.export.sheet.paper import Align, Paper, text_width_mm
-from kerfwright.export.sheet.style import BLACK, BLUE, GREY, HAIR, LABEL, LABEL_STRONG, TINT, WASTE, WHITE, WOOD, WOOD_EDGE, Stroke, TextStyle
+from kerfwright.export.sheet.spread import spread
+from kerfwright.export.sheet.style import (
+    BLACK,
+    BLUE,
+    GREY,
+    HAIR,
+    LABEL,
+    LABEL_STRONG,
+    TINT,
+    WASTE,
+    WHITE,
+    WOOD,
+    WOOD_EDGE,
+    Stroke,
+    TextStyle,
+)
 from kerfwright.geometry.slab import Slab
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.setup import Face, Setup
@@ -20,7 +35,8 @@ from kerfwright.process.setup import Face, Setup
 Array = NDArray[np.float64]
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 15.0, 15.0, 15.0, 11.0  # paper round the bed's part that is shown, for dimensions and tags
-HIGHEST_MM = 56.0  # of the drawing itself
+HIGHEST_MM = 48.0  # of the drawing itself
+UPRIGHT = 2.2  # a board that stands up the page may be drawn this many times higher
 LARGEST_SCALE = 1.4
 FENCE_MM = 2.6  # on paper
 LINE_MM = {OperationKind.THROUGH: 0.4, OperationKind.RAMP: 0.15, OperationKind.ENGRAVE: 0.25, OperationKind.WITNESS: 0.2}
@@ -29,21 +45,24 @@ TAG_RADIUS_MM, TAG_STEP_MM = 2.1, 5.4
 
 @dataclass(frozen=True)
 class View:
-    """Bed mm to paper mm: a scale and where the bed's origin lies on the paper."""
+    """Bed mm to paper mm: a ratio and where the bed's origin lies on the paper."""
 
-    scale: float
+    ratio: float
     x0_mm: float
     y0_mm: float
 
     def paper(self, bed_mm: Array) -> Array:
         """(n, 2 or 3) -> (n, 2)."""
-        return bed_mm[:, :2] * self.scale + np.array([self.x0_mm, self.y0_mm])
+        return bed_mm[:, :2] * self.ratio + np.array([self.x0_mm, self.y0_mm])
 
 
-def bed_figure(setup: Setup, width_mm: float, named: bool) -> Figure:
-    """The plan view at the given paper width. named: the setup cuts a part of the piece, so its ends and edges are told."""
+def bed_figure(setup: Setup, width_mm: float, named: bool, highest_mm: float = HIGHEST_MM) -> Figure:
+    """The plan view at the given paper width, the bed up to highest_mm high.
+
+    named: the setup cuts a part of the piece, so its ends and edges are told.
+    """
     far = setup.board_corners_bed_mm().max(axis=0)
-    scale = min((width_mm - LEFT_MM - RIGHT_MM) / far[0], HIGHEST_MM / far[1], LARGEST_SCALE)
+    scale = min((width_mm - LEFT_MM - RIGHT_MM) / far[0], highest_mm * (1.0 if far[0] >= far[1] else UPRIGHT) / far[1], LARGEST_SCALE)
     high_mm = float(far[1] * scale) + TOP_MM + BOTTOM_MM
 
     def draw(paper: Paper, x_mm: float, top_mm: float, _width_mm: float) -> None:
@@ -60,14 +79,14 @@ def bed_figure(setup: Setup, width_mm: float, named: bool) -> Figure:
         _draw_tags(paper, setup, view)
         draw_gauge(paper, *view.paper(setup.bed_from_board.apply(setup.gauge_board_mm[None, :]))[0])
 
-    what = "stop of the cradle" if setup.tilt_deg else "fence"
-    caption = f"From above, scale {scale_words(float(scale))}. Grey: {what}. Darker wood: the part; paler: waste. G: gauge point. Numbers: the operations below."
+    what = "the cradle's stop" if setup.tilt_deg else "fence"
+    caption = f"From above, {scale_words(float(scale))}. Grey: {what}; darker wood: the part; G: gauge point; numbers: operations below."
     return Figure(high_mm, draw, caption)
 
 
-def scale_words(scale: float) -> str:
-    """``"1 : 1.6"``, or ``"1.4 : 1"`` when larger than life."""
-    return f"1 : {1 / scale:.2g}" if scale < 1 else f"{scale:.2g} : 1"
+def scale_words(ratio: float) -> str:
+    """``"1 : 1.6"``, or ``"1.4 : 1"`` when larger than life. ratio: paper to bed."""
+    return f"1 : {1 / ratio:.2g}" if ratio < 1 else f"{ratio:.2g} : 1"
 
 
 def op_stroke(op: CutOperation) -> Stroke:
@@ -75,8 +94,8 @@ def op_stroke(op: CutOperation) -> Stroke:
     ink = INKS[op.kind]
     width_mm = LINE_MM[op.kind]
     # Fields of lines and fine ticks speak by themselves: dashes would only break them up.
-    dash_mm = () if op.kind in (OperationKind.RAMP, OperationKind.WITNESS) else tuple(2.2 * width_mm * each / max(ink.dash, default=1.0) * 2 for each in ink.dash)
-    return Stroke(ink.colour, width_mm, dash_mm)
+    dashed = op.kind not in (OperationKind.RAMP, OperationKind.WITNESS)
+    return Stroke(ink.colour, width_mm, tuple(0.9 * width_mm * each for each in ink.dash) if dashed else ())
 
 
 def draw_gauge(paper: Paper, x_mm: float, y_mm: float) -> None:
@@ -88,7 +107,7 @@ def draw_gauge(paper: Paper, x_mm: float, y_mm: float) -> None:
 
 
 def _draw_bed(paper: Paper, view: View, far: Array) -> None:
-    wide_mm, high_mm = float(far[0]) * view.scale + 6.0, float(far[1]) * view.scale + 6.0
+    wide_mm, high_mm = float(far[0]) * view.ratio + 6.0, float(far[1]) * view.ratio + 6.0
     paper.rectangle(view.x0_mm, view.y0_mm, wide_mm, high_mm, fill=TINT)
     edge = Stroke(GREY, 0.5)
     paper.arrow(view.x0_mm, view.y0_mm, view.x0_mm + wide_mm, view.y0_mm, edge)
@@ -193,7 +212,7 @@ def _draw_sizes(paper: Paper, setup: Setup, view: View) -> None:
     right = high[0] + 10.0
     if not setup.tilt_deg:  # a tilted width would be seen short
         dimension(paper, (right, low[1]), (right, high[1]), _short(bed_high[1] - bed_low[1]), inside=True)
-    across = () if setup.tilt_deg else (((high[0] + 0.6, low[1]), (right + 1.0, low[1])), ((high[0] + 0.6, high[1]), (right + 1.0, high[1])))
+    across = [((high[0] + 0.6, y), (right + 1.0, y)) for y in (low[1], high[1])] if not setup.tilt_deg else []
     for a, b in (*across, ((low[0], high[1] + 0.6), (low[0], high[1] + 12.5)), ((high[0], high[1] + 0.6), (high[0], high[1] + 12.5)),
                  ((low[0], view.y0_mm - 0.6), (low[0], view.y0_mm - 5.5)), ((view.x0_mm - 0.6, low[1]), (view.x0_mm - 5.5, low[1]))):
         paper.line(*a, *b, Stroke(GREY, 0.12))
@@ -224,13 +243,13 @@ def _draw_tags(paper: Paper, setup: Setup, view: View) -> None:
     left, right, top = float(corners[:, 0].min()), float(corners[:, 0].max()), float(corners[:, 1].max())
     anchors = [_anchor(setup, op, view, i % 2 == 0, (left + right) / 2) for i, op in enumerate(setup.operations)]
     order = sorted(range(len(anchors)), key=lambda i: float(anchors[i][0]))
-    x = -np.inf
-    places = {i: (x := max(x + TAG_STEP_MM, float(anchors[i][0]))) for i in order}
-    over = max(max(places.values(), default=right) - right, 0.0)
+    apart = spread([float(anchors[i][0]) for i in order], TAG_STEP_MM, left + 2.0, right + 6.0)
+    places = dict(zip(order, apart, strict=True))
     for i, anchor in enumerate(anchors):
-        x, y = places[i] - over, top + 6.0
-        paper.line(x, y - TAG_RADIUS_MM, *anchor.tolist(), Stroke(BLACK, 0.15))
-        paper.circle(*anchor.tolist(), 0.5, fill=BLACK)
+        x, y = places[i], top + 6.0
+        at_x, at_y = float(anchor[0]), float(anchor[1])
+        paper.line(x, y - TAG_RADIUS_MM, at_x, at_y, Stroke(BLACK, 0.15))
+        paper.circle(at_x, at_y, 0.5, fill=BLACK)
         draw_tag(paper, x, y, i + 1)
 
 

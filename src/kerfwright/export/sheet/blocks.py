@@ -25,6 +25,10 @@ class Block:
         """Draw from the top left corner down."""
         raise NotImplementedError
 
+    def least_mm(self, width_mm: float) -> float:
+        """Height of the smallest part of it that may stand at the foot of a page."""
+        return self.height_mm(width_mm)
+
     def split(self, width_mm: float, room_mm: float) -> tuple[Block, Block] | None:
         """A first part that fits the room and the rest, or None when it must stay whole."""
         return None
@@ -51,7 +55,7 @@ def wrapped(runs: tuple[Run, ...], width_mm: float) -> tuple[tuple[Run, ...], ..
     glued = False  # the next word follows the last without a space
     for run in runs:
         glued = glued and not run.words[:1].isspace()
-        for word in printable(run.words).split(" "):
+        for word in filter(None, printable(run.words).split(" ")):
             gap_mm = 0.0 if glued or not lines[-1] else text_width_mm(" ", run.style)
             for piece in _pieces(word, run.style, width_mm):
                 wide_mm = text_width_mm(piece, run.style)
@@ -114,7 +118,7 @@ def _joined(line: tuple[Run, ...]) -> list[Run]:
             joined[-1] = Run(joined[-1].words + run.words, run.style)
         else:
             joined.append(run)
-    return [Run(" " + run.words.strip() if i and run.words.startswith(" ") else run.words.strip(), run.style) for i, run in enumerate(joined)]
+    return [Run((" " if i and run.words.startswith(" ") else "") + run.words.strip(" "), run.style) for i, run in enumerate(joined)]
 
 
 def words(*parts: str | Run, style: TextStyle = BODY, after_mm: float = 1.6, keep: bool = False) -> Words:
@@ -183,12 +187,12 @@ class Item(Block):
 
 def tick(*parts: str | Run) -> Item:
     """Something to do, with a box to tick."""
-    return Item(words(*parts))
+    return Item(words(*parts, after_mm=1.4))
 
 
 def bullet(*parts: str | Run) -> Item:
     """One thing of a list."""
-    return Item(words(*parts, after_mm=1.0), box=False)
+    return Item(words(*parts, after_mm=0.8), box=False)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from kerfwright.export.sheet.telling import (
     READING_DISTANCE_MM,
     SHUT_BELOW,
     VISIBLE_ABOVE,
+    counted,
     estimate_words,
     fit_words,
     joint_words,
@@ -22,12 +23,14 @@ from kerfwright.process.gap import WallOption
 from kerfwright.process.job import Job
 from kerfwright.process.recipe import Recipe, ThroughCut
 
+KERF_WORDS = "Full width of the slit where the beam enters, at its narrowest and where it leaves, with one standard deviation."
+
 
 def boards_section(job: Job) -> Section:
     """Everything that was assumed and is expected."""
     blocks: list[Block] = [chapter("Boards and what is expected of them"), heading("Parts"), _parts(job)]
     if job.recipes:
-        blocks += [heading("Recipe"), _kerfs(job), aside("Full width of the slit where the beam enters, at its narrowest and where it leaves, with one standard deviation.")]
+        blocks += [heading("Recipe"), _kerfs(job), aside(KERF_WORDS)]
     if job.gaps:
         blocks += [heading("How the corners should close"), _gaps(job), aside(_eye_words())]
     if job.walls:
@@ -40,12 +43,13 @@ def _parts(job: Job) -> Table:
     for part in job.assembly.parts:
         board = job.boards[part.name]
         x0, y0, x1, y1 = part.slab.bounds_mm()
-        n_points = len(board.thickness_points_mm)
+        measured = f"{counted(len(board.thickness_points_mm), 'reading')} within {board.thickness_spread_mm:.2f}"
         rows.append((part.name, (
             two_lines(board.name, board.species), f"{x1 - x0:.2f} × {y1 - y0:.2f}",
-            two_lines(f"{board.thickness_mm:.2f}", f"spread {board.thickness_spread_mm:.2f}, {n_points} reading{'' if n_points == 1 else 's'}"),
+            two_lines(f"{board.thickness_mm:.2f}", measured),
             job.recipes[part.name].name if part.name in job.recipes else "none")))
-    return Table(("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe"), (0.9, 1.2, 1.1, 1.35, 1.1), joined_rows(rows))
+    heads = ("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe")
+    return Table(heads, (0.9, 1.2, 1.1, 1.35, 1.1), joined_rows(rows))
 
 
 def two_lines(first: str, below: str, style: TextStyle = BODY) -> Stack:
@@ -58,7 +62,7 @@ def _kerfs(job: Job) -> Table:
     for recipe, cut in _cuts_used(job):
         for i, kerf in enumerate(cut.kerf):
             low, high = cut.thickness_mm
-            settings = (f"{100 * cut.power_frac:.0f} %, {cut.speed_mm_s:g} mm/s, {cut.passes} pass{'' if cut.passes == 1 else 'es'}")
+            settings = f"{100 * cut.power_frac:.0f} %, {cut.speed_mm_s:g} mm/s, {cut.passes} pass{'' if cut.passes == 1 else 'es'}"
             named = Stack((words(recipe.name, style=STRONG, after_mm=0), words(settings, style=QUIET, after_mm=0),
                            words(f"burnt on {low:g} to {high:g} mm", style=QUIET, after_mm=0)))
             rows.append((named if i == 0 else "", f"along {kerf.travel.upper()}, {kerf.grain} the grain",
@@ -88,9 +92,10 @@ def _gaps(job: Job) -> Table:
 
 
 def _eye_words() -> str:
+    shut_mm, hairline_mm = SHUT_BELOW * EYE_SEES_MM, VISIBLE_ABOVE * EYE_SEES_MM
     return (f"Gaps are for one flank, below zero is squeeze, ± one standard deviation. An eye parts two edges about {EYE_SEES_MM:.2f} mm "
-            f"apart at {READING_DISTANCE_MM:.0f} mm (one minute of arc): up to {SHUT_BELOW * EYE_SEES_MM:.2f} mm is called shut here, up to "
-            f"{VISIBLE_ABOVE * EYE_SEES_MM:.2f} mm a hairline. On box joints the board that starts counts as the tail board.")
+            f"apart at {READING_DISTANCE_MM:.0f} mm (one minute of arc): up to {shut_mm:.2f} mm is called shut here, up to "
+            f"{hairline_mm:.2f} mm a hairline. On box joints the board that starts counts as the tail board.")
 
 
 def _walls(job: Job) -> Table:

@@ -11,7 +11,7 @@ from kerfwright.export.sheet.blocks import Block, Columns, Figure, Framed, Gap, 
 from kerfwright.export.sheet.pages import Section
 from kerfwright.export.sheet.paper import Paper
 from kerfwright.export.sheet.style import FIGURE, LABEL, OCHRE, OCHRE_TINT, QUIET, TINT
-from kerfwright.export.sheet.telling import fit_words, joint_words, length_words, outside_mm, sentence, size_words
+from kerfwright.export.sheet.telling import fit_words, joint_words, length_words, outside_mm, sentence, size_words, stops_words
 from kerfwright.export.wood_colour import Colour
 from kerfwright.geometry.assembly import Assembly
 from kerfwright.process.job import Job
@@ -35,17 +35,19 @@ def front_section(job: Job, colours: Mapping[str, Colour]) -> Section:
     return Section("Overview", (
         title(job.assembly.name),
         words(_what(job), style=QUIET, after_mm=3.0),
-        _pictures(job.assembly, colours),
+        *([_pictures(job.assembly, colours)] if job.assembly.parts else []),
         _figures(job),
         *_warnings(job),
         Gap(3.0),
         Framed(_cautions(job), OCHRE_TINT, OCHRE),
-        heading("Before you start"),
-        *_before(job),
+        Stack((heading("Before you start"), *_before(job))),
     ))
 
 
 def _what(job: Job) -> str:
+    if not job.assembly.parts:
+        boards = ", ".join(dict.fromkeys(f"{board.name} ({board.species}, {board.thickness_mm:.2f} mm)" for board in job.boards.values()))
+        return sentence(f"Nothing to assemble. Burnt on {boards}, on {job.machine.name}")
     kinds = list(dict.fromkeys(joint_words(job.assembly, gap.corner) for gap in job.gaps))
     joined = f"{len(job.gaps)} corners joined by {'; '.join(kinds)}" if kinds else "no joints"
     species = ", ".join(dict.fromkeys(board.species for board in job.boards.values()))
@@ -68,19 +70,24 @@ def piece_figure(assembly: Assembly, colours: Mapping[str, Colour], apart_mm: fl
 
 
 def _figures(job: Job) -> Block:
+    facts = [
+        *(_piece_facts(job) if job.assembly.parts else []),
+        ("Setups", str(len(job.setups)), stops_words(sum(time.n_pauses for time in job.times))),
+        ("Machine time", format_duration(job.total_time_s), f"beam on {length_words(job.cut_length_mm)}"),
+    ]
+    cells = tuple(Stack((words(name, style=LABEL, after_mm=0.0), words(value, style=FIGURE, after_mm=0.4),
+                         words(more, style=LABEL, after_mm=0.0))) for name, value, more in facts)
+    return Stack((Gap(2.0), Framed(Columns(cells, (1.5, 1.0, 0.9, 1.0)[-len(cells):], 5.0), TINT, TINT)))
+
+
+def _piece_facts(job: Job) -> list[tuple[str, str, str]]:
     flush, as_cut = outside_mm(job.assembly)
     proud_mm = float((as_cut - flush).max()) / 2
     fits = list(dict.fromkeys(fit_words(gap.wanted_mm) for gap in job.gaps))
-    n_pauses = sum(time.n_pauses for time in job.times)
-    facts = [
-        ("Outside", f"{size_words(flush)} mm", f"ends stand {proud_mm:.1f} mm proud until planed" if proud_mm > 0.005 else "ends flush"),
+    return [
+        ("Outside, mm", size_words(flush), f"ends stand {proud_mm:.1f} mm proud until planed" if proud_mm > 0.005 else "ends flush"),
         ("Fit", fits[0].split(",")[0] if len(fits) == 1 else "mixed" if fits else "none", "; ".join(fit.split(", ")[1] for fit in fits)),
-        ("Setups", str(len(job.setups)), f"{n_pauses} stop{'' if n_pauses == 1 else 's'} where you act" if n_pauses else "no stops inside a program"),
-        ("Machine time", format_duration(job.total_time_s), f"{length_words(job.cut_length_mm)} with the beam on"),
     ]
-    cells = tuple(Stack((words(name, style=LABEL, after_mm=0.0), words(value, style=FIGURE, after_mm=0.4), words(more, style=LABEL, after_mm=0.0)))
-                  for name, value, more in facts)
-    return Stack((Gap(2.0), Framed(Columns(cells, (1.4, 1.0, 0.9, 1.1), 5.0), TINT, TINT)))
 
 
 def _warnings(job: Job) -> list[Block]:
@@ -112,7 +119,8 @@ def _cautions(job: Job) -> Block:
 
 
 def _before(job: Job) -> list[Block]:
-    boards = ", ".join(f"{board.name}: {board.thickness_mm:.2f} mm" for board in {board.name: board for board in job.boards.values()}.values())
+    measured = {board.name: board.thickness_mm for board in job.boards.values()}
+    boards = "; ".join(f"{name} {thickness_mm:.2f} mm" for name, thickness_mm in measured.items())
     recipes = ", ".join(dict.fromkeys(recipe.name for recipe in job.recipes.values()))
     return [
         tick("Measure every board's thickness again at both ends. ", f"Planned with {boards}. More than 0.1 mm away: make the job again."),

@@ -34,10 +34,10 @@ class Section:
 
 @dataclass(frozen=True, eq=False)
 class Page:
-    """placed: blocks with the height of their top over the page's lower edge."""
+    """placed_mm: blocks with the height of their top over the page's lower edge."""
 
     section: Section
-    placed: tuple[tuple[Block, float], ...]
+    placed_mm: tuple[tuple[Block, float], ...]
     first: bool
 
 
@@ -82,10 +82,9 @@ def _least_mm(waiting: list[Block]) -> float:
     """What must stand on the page below a heading: all further headings and the start of the first block that is none."""
     total_mm = 0.0
     for block in waiting:
-        high_mm = block.height_mm(TEXT_WIDTH_MM)
+        total_mm += block.least_mm(TEXT_WIDTH_MM)
         if not block.keep:
-            return total_mm + (high_mm if block.split(TEXT_WIDTH_MM, high_mm - 1.0) is None else min(high_mm, 28.0))
-        total_mm += high_mm
+            break
     return total_mm
 
 
@@ -101,15 +100,15 @@ def draw_document(name: str, sections: list[Section]) -> bytes:
         _draw_frame(paper, name, page.section.label, i + 1, len(pages))
         if page.section.under is not None:
             page.section.under(paper, MARGIN_SIDE_MM, MARGIN_BOTTOM_MM + page.section.under_mm, TEXT_WIDTH_MM)
-        for block, top_mm in page.placed:
+        for block, top_mm in page.placed_mm:
             block.draw(paper, MARGIN_SIDE_MM, top_mm, TEXT_WIDTH_MM)
     return paper.finish()
 
 
 def _draw_frame(paper: Paper, name: str, label: str, number: int, n_pages: int) -> None:
-    left, right, top = MARGIN_SIDE_MM, PAGE_WIDTH_MM - MARGIN_SIDE_MM, PAGE_HEIGHT_MM - 15.0
+    left, right, top = MARGIN_SIDE_MM, PAGE_WIDTH_MM - MARGIN_SIDE_MM, PAGE_HEIGHT_MM - 14.0
     paper.text(left, top, name, LABEL_STRONG)
     paper.text(right, top, f"{number} of {n_pages}", LABEL_STRONG, "right")
     paper.line(left, top - 2.6, right, top - 2.6, RULE_LINE)
-    paper.text(left, 11.0, FOOT, LABEL)
-    paper.text(right, 11.0, label, LABEL, "right")
+    paper.text(left, 10.0, FOOT, LABEL)
+    paper.text(right, 10.0, label, LABEL, "right")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 from functools import cache
 from typing import Any, Literal
@@ -21,6 +21,7 @@ Align = Literal["left", "centre", "right"]
 # The PDF library ships these faces with a licence that lets them be embedded.
 _FILES = {"regular": "Vera.ttf", "bold": "VeraBd.ttf", "italic": "VeraIt.ttf"}
 _SPELLED = {"→": "to", "←": "from", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "′": "'", "″": '"', "‐": "-", "‑": "-"}
+NO_BREAK = "\u00a0"  # a space that a line never ends at
 _BARB_MM = (1.8, 0.55)  # length and half width of an arrow head
 
 
@@ -57,8 +58,10 @@ def printable(text: str) -> str:
     known = _advances("regular")
     found: list[str] = []
     for sign in text:
-        spelled = " " if sign.isspace() else sign if ord(sign) in known else _SPELLED.get(sign) or unicodedata.normalize("NFKD", sign)
-        kept = "".join(each for each in spelled if ord(each) in known and (each.isprintable()))
+        if sign.isspace() and sign != NO_BREAK:
+            sign = " "
+        spelled = sign if ord(sign) in known else _SPELLED.get(sign) or unicodedata.normalize("NFKD", sign)
+        kept = "".join(each for each in spelled if ord(each) in known and (each.isprintable() or each == NO_BREAK))
         found.append(kept or ("" if unicodedata.category(sign)[0] in "MC" else "?"))
     return "".join(found)
 
@@ -177,12 +180,19 @@ class Paper:
     def picture(self, pixels: Picture, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> None:
         """A picture, (h, w, 3), its lower left corner at (x, y)."""
         from PIL import Image
+        from reportlab import rl_config  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
         from reportlab.lib.utils import ImageReader  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
 
-        self._canvas.drawImage(ImageReader(Image.fromarray(pixels)), x_mm, y_mm, width_mm, height_mm)
+        settings: Any = rl_config
+        before = settings.useA85
+        settings.useA85 = 0  # plain bytes: spelling them in ASCII takes longer than drawing the picture
+        try:
+            self._canvas.drawImage(ImageReader(Image.fromarray(pixels)), x_mm, y_mm, width_mm, height_mm)
+        finally:
+            settings.useA85 = before
 
     @contextmanager
-    def clipped(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Iterator[None]:
+    def clipped(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Generator[None]:
         """What is drawn meanwhile shows only inside this rectangle."""
         self._canvas.saveState()
         window = self._canvas.beginPath()

@@ -27,9 +27,9 @@ STEP_PICTURE_MM = 46.0
 AWAY_SHARE = 0.42  # how far moving parts stand off, share of the piece's longest side
 
 GLUE = (
-    ("Clean the char off every glue face first. ", "Laser-cut faces glue worse than sawn ones: white glue held significantly less on laser-cut beech "
-     "and oak than on sawn (a published comparison, known to us by its abstract). Scrape or wipe to bright wood; do not round the edges."),
-    ("Put it together dry once. ", "It should close by hand or with light taps. Ease a tight flank with a few strokes; forcing it splits half-pins."),
+    ("Clean the char off every glue face first. ", "Laser-cut faces glue worse than sawn ones: white glue (PVAc) held significantly less "
+     "on laser-cut beech and oak than on sawn (a published comparison, known to us by its abstract). Scrape to bright wood, edges crisp."),
+    ("Put it together dry once. ", "It should close by hand or with light taps. Ease a tight flank a little; force splits half-pins."),
     ("Glue flanks thinly, floors hardly. ", "Long grain holds; end grain drinks. Cauls across the joint press the sockets' floors home."),
     ("Check that it is square ", "by its two diagonals before the glue takes, and that it lies flat."),
     ("Plane proud ends flush ", "when the glue is hard, from the corner inward so that nothing breaks out."),
@@ -48,8 +48,9 @@ def _step(assembly: Assembly, colours: Mapping[str, Colour], number: int, step: 
     picture = piece_figure(step_assembly(assembly, step), {**colours, ARROW: parse_colour(BLUE)}, 0.0, STEP_PICTURE_MM, "")
     moving, standing = listed(step.moving), listed(step.standing)
     corners = [corner for corner in dict.fromkeys(mate.corner for mate in assembly.mates) if _closes(assembly, corner, step)]
+    go = " goes " if len(step.moving) == 1 else " go "
     said = (Gap(6.0), words(f"Step {number}", style=FIGURE),
-            words(strong(moving[:1].upper() + moving[1:]), f" {'goes' if len(step.moving) == 1 else 'go'} ", strong(way_words(step.direction)), f", onto {standing}."),
+            words(strong(moving[:1].upper() + moving[1:]), go, strong(way_words(step.direction)), f", onto {standing}."),
             words(f"Closes {listed(corners)}." if corners else "No corner closes in this step."))
     return Columns((picture, Stack(said)), (1.0, 1.15), 8.0)
 

@@ -13,8 +13,10 @@ from kerfwright.process.job import Job
 
 
 def sheet_pdf(job: Job) -> bytes:
-    """The PDF of a job: front page, boards, one section a setup, assembly, templates."""
+    """The PDF of a job: front page, boards, one section a setup, assembly, templates; front page and setups where there are no parts."""
     colours = part_colours(job)
     setups = [setup_section(job, i) for i in range(len(job.setups))]
+    if not job.assembly.parts:
+        return draw_document(job.assembly.name, [front_section(job, colours), *setups])
     together = [assembly_section(job, colours)] if job.assembly.steps else []
     return draw_document(job.assembly.name, [front_section(job, colours), boards_section(job), *setups, *together, templates_section(job)])

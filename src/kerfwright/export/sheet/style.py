@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 PAGE_WIDTH_MM, PAGE_HEIGHT_MM = 210.0, 297.0  # ISO 216 A4, portrait
-MARGIN_SIDE_MM, MARGIN_TOP_MM, MARGIN_BOTTOM_MM = 18.0, 26.0, 20.0
+MARGIN_SIDE_MM, MARGIN_TOP_MM, MARGIN_BOTTOM_MM = 18.0, 24.0, 18.0
 TEXT_WIDTH_MM = PAGE_WIDTH_MM - 2 * MARGIN_SIDE_MM
 MM_PER_PT = 25.4 / 72  # a PDF unit is 1/72 inch (ISO 32000, default user space)
 

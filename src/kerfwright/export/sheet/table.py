@@ -44,6 +44,11 @@ class Table(Block):
             _draw_row(paper, row, x_mm, top_mm, widths)
             top_mm -= _row_mm(row, widths)
 
+    def least_mm(self, width_mm: float) -> float:
+        """The head and the first row."""
+        widths = self._widths_mm(width_mm)
+        return self._head_mm(widths) + sum(_row_mm(row, widths) for row in self.rows[:1])
+
     def split(self, width_mm: float, room_mm: float) -> tuple[Block, Block] | None:
         """As many rows as fit, and the rest under a repeated head."""
         widths = self._widths_mm(width_mm)

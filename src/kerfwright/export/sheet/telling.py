@@ -28,9 +28,9 @@ def gap_word(gap_mm: float) -> str:
     return "hairline" if gap_mm <= VISIBLE_ABOVE * EYE_SEES_MM else "visible"
 
 
-def look_words(gap: Estimate) -> str:
+def look_words(gap_mm: Estimate) -> str:
     """``"shut"``, or ``"shut to hairline"`` when one spread more looks different."""
-    likely, wider = gap_word(gap.value), gap_word(gap.value + gap.sd)
+    likely, wider = gap_word(gap_mm.value), gap_word(gap_mm.value + gap_mm.sd)
     return likely if likely == wider else f"{likely} to {wider}"
 
 
@@ -117,6 +117,16 @@ def size_words(size_mm: Array) -> str:
 def length_words(length_mm: float) -> str:
     """``"3.4 m"`` past a metre, else mm."""
     return f"{length_mm / 1000:.1f} m" if length_mm >= 1000 else format_mm(length_mm, 0)
+
+
+def stops_words(n_stops: int) -> str:
+    """``"no stops"``, ``"1 stop where you act"``."""
+    return f"{counted(n_stops, 'stop')} where you act" if n_stops else "no stops"
+
+
+def counted(number: int, what: str) -> str:
+    """``"1 reading"``, ``"4 readings"``; regular plurals only."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def degrees(angle_deg: float) -> str:

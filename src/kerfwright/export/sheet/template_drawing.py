@@ -12,6 +12,7 @@ from kerfwright.export.sheet.bed_view import dimension
 from kerfwright.export.sheet.blocks import Figure
 from kerfwright.export.sheet.board_ends import baseline_mm, end_points_mm, end_x_mm
 from kerfwright.export.sheet.paper import Paper
+from kerfwright.export.sheet.spread import spread
 from kerfwright.export.sheet.style import BLACK, BLUE, GREY, LABEL, LABEL_STRONG, WOOD, WOOD_EDGE, Stroke
 from kerfwright.geometry.assembly import Part
 from kerfwright.geometry.ring import Ring
@@ -56,7 +57,8 @@ def end_drawing(part: Part, end: str) -> EndDrawing:
     break_x = min(break_x, middle_x - 0.5) if end == "left" else max(break_x, middle_x + 0.5)
     at_end = ends[np.abs(ends[:, 0] - end_x) < 1e-6]
     flanks = np.unique(np.round(at_end[:, 1] - y0, 6))
-    return EndDrawing(end, _chain(slab.show_ring, break_x, inward), _chain(slab.inner_ring, break_x, inward), end_x, base_x, break_x, flanks)
+    show, inner = (_chain(ring, break_x, inward) for ring in (slab.show_ring, slab.inner_ring))
+    return EndDrawing(end, show, inner, end_x, base_x, break_x, flanks)
 
 
 def _chain(ring: Ring, break_x_mm: float, inward: float) -> Array:
@@ -68,8 +70,8 @@ def _chain(ring: Ring, break_x_mm: float, inward: float) -> Array:
     return np.array([[break_x_mm, chain[0][1]], *chain, [break_x_mm, chain[-1][1]]])
 
 
-def ends_figure(part: Part, width_mm: float, band_mm: tuple[float, float]) -> Figure:
-    """Both ends at 1 : 1, the part's heights from band_mm[0] to band_mm[1] over its bottom edge."""
+def ends_figure(part: Part, name: str, width_mm: float, band_mm: tuple[float, float]) -> Figure:
+    """Both ends at 1 : 1, called ``name``, the part's heights from band_mm[0] to band_mm[1] over its bottom edge."""
     _, y0, _, y1 = part.slab.bounds_mm()
     low_mm, high_mm = band_mm
     size_mm = high_mm - low_mm + OVER_MM + UNDER_MM
@@ -84,7 +86,7 @@ def ends_figure(part: Part, width_mm: float, band_mm: tuple[float, float]) -> Fi
                 _draw_end(paper, each, place, y0, y1)
             _draw_numbers(paper, each, place, y0, band_mm, bottom_mm)
         _draw_overlap(paper, x_mm, width_mm, bottom_mm, band_mm, y1 - y0)
-        _draw_words(paper, part, x_mm + width_mm / 2, bottom_mm + (high_mm - low_mm) / 2)
+        _draw_words(paper, part, name, x_mm + width_mm / 2, bottom_mm + (high_mm - low_mm) / 2)
 
     return Figure(size_mm, draw)
 
@@ -93,7 +95,7 @@ def _draw_end(paper: Paper, each: EndDrawing, place: Array, y0_mm: float, y1_mm:
     wave = _wave(each.break_x_mm, each.show_mm[-1, 1], each.show_mm[0, 1])
     paper.path(np.concatenate([each.show_mm, wave]) + place, fill=WOOD, closed=True)
     if float(np.max(np.abs(each.show_mm - each.inner_mm))) > 1e-6:
-        paper.path(each.inner_mm + place, INNER)
+        paper.path(each.inner_mm[1:-1] + place, INNER)  # its first and last stretch are the long edges, drawn full below
     paper.path(each.show_mm + place, SHOW)
     paper.path(wave + place, Stroke(WOOD_EDGE, 0.2))
     base = np.array([[each.base_x_mm, y0_mm], [each.base_x_mm, y1_mm]])
@@ -102,8 +104,8 @@ def _draw_end(paper: Paper, each: EndDrawing, place: Array, y0_mm: float, y1_mm:
 
 def _wave(x_mm: float, from_mm: float, to_mm: float) -> Array:
     """A break line between two heights: slow waves that begin and end on the straight line."""
-    share = np.linspace(0, 1, 41)
     n_waves = max(1, round(abs(to_mm - from_mm) / 20))
+    share = np.linspace(0, 1, 20 * n_waves + 1)
     return np.column_stack([x_mm + BREAK_MM * np.sin(2 * np.pi * n_waves * share), from_mm + (to_mm - from_mm) * share])
 
 
@@ -116,28 +118,9 @@ def _draw_numbers(paper: Paper, each: EndDrawing, place: Array, y0_mm: float, ba
                      bottom_mm - 1.5, bottom_mm + band_mm[1] - band_mm[0] + 3.0)
     for flank, height in zip(shown, heights, strict=True):
         true = float(place[1]) + y0_mm + flank
-        line = np.array([[end_x + away * 0.8, true], [end_x + away * 2.6, true], [end_x + away * 5.4, height], [end_x + away * 6.4, height]])
-        paper.path(line, Stroke(GREY, 0.12))
+        leader = np.array([[0.8, true], [2.6, true], [5.4, height], [6.4, height]])
+        paper.path(leader * np.array([away, 1.0]) + np.array([end_x, 0.0]), Stroke(GREY, 0.12))
         paper.text(end_x + away * 7.0, height - 0.35 * LABEL.size_mm, f"{flank:.2f}", LABEL, "right" if away < 0 else "left")
-
-
-def spread(wanted_mm: list[float], least_mm: float, low_mm: float, high_mm: float) -> list[float]:
-    """Heights as near to the wanted ones (rising) as lets neighbours stand apart, kept between two limits."""
-    if not wanted_mm:
-        return []
-    least_mm = min(least_mm, (high_mm - low_mm) / max(len(wanted_mm) - 1, 1))
-    groups: list[tuple[float, int]] = []  # middle and count of neighbours that touch
-    for each in wanted_mm:
-        groups.append((each, 1))
-        while len(groups) > 1 and groups[-1][0] - groups[-2][0] < least_mm * (groups[-1][1] + groups[-2][1]) / 2 - 1e-9:
-            (b, n_b), (a, n_a) = groups.pop(), groups.pop()
-            groups.append(((a * n_a + b * n_b) / (n_a + n_b), n_a + n_b))
-    placed = [middle + least_mm * (k - (count - 1) / 2) for middle, count in groups for k in range(count)]
-    for i in range(len(placed)):
-        placed[i] = max(placed[i], low_mm if i == 0 else placed[i - 1] + least_mm)
-    for i in reversed(range(len(placed))):
-        placed[i] = min(placed[i], high_mm if i == len(placed) - 1 else placed[i + 1] - least_mm)
-    return placed
 
 
 def _draw_overlap(paper: Paper, x_mm: float, width_mm: float, bottom_mm: float, band_mm: tuple[float, float], whole_mm: float) -> None:
@@ -146,12 +129,13 @@ def _draw_overlap(paper: Paper, x_mm: float, width_mm: float, bottom_mm: float, 
         if cut:
             y = bottom_mm + height_mm - band_mm[0]
             paper.line(x_mm + NUMBERS_MM, y, x_mm + width_mm - NUMBERS_MM, y, Stroke(BLUE, 0.3, (2.0, 1.0)))
-            paper.text(x_mm + width_mm / 2, y + (1.2 if height_mm == band_mm[0] else -3.6), f"match line {height_mm:.0f} over the bottom edge", LABEL, "centre")
+            text = f"match line {height_mm:.0f} over the bottom edge"
+            paper.text(x_mm + width_mm / 2, y + (1.2 if height_mm == band_mm[0] else -3.6), text, LABEL, "centre")
 
 
-def _draw_words(paper: Paper, part: Part, x_mm: float, y_mm: float) -> None:
+def _draw_words(paper: Paper, part: Part, name: str, x_mm: float, y_mm: float) -> None:
     x0, _, x1, _ = part.slab.bounds_mm()
-    for i, (text, style) in enumerate(((part.name, LABEL_STRONG), ("show face toward you", LABEL), ("1 : 1", LABEL_STRONG),
+    for i, (text, style) in enumerate(((name, LABEL_STRONG), ("show face toward you", LABEL), ("1 : 1", LABEL_STRONG),
                                        (f"{x1 - x0:.2f} from end to end, broken here", LABEL))):
         paper.text(x_mm, y_mm + 5.0 - 4.4 * i, text, style, "centre")
 

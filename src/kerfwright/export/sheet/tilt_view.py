@@ -40,7 +40,7 @@ def tilt_figure(setup: Setup, width_mm: float) -> Figure:
         _draw_beam(paper, view.paper(over), top_mm)
         _draw_gauge_height(paper, setup, view, x_mm)
 
-    return Figure(high_mm, draw, f"Seen from the right of the machine, scale {scale_words(scale)}. Grey: cradle and its stop.")
+    return Figure(high_mm, draw, f"From the right of the machine, {scale_words(scale)}. Grey: cradle and stop.")
 
 
 def faces_mm(setup: Setup) -> tuple[Array, Array]:
