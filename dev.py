@@ -69,6 +69,9 @@ def demo(extra: list[str]) -> int:
 def test(extra: list[str]) -> int:
     """Run every check, the quick ones first; stop at the first that fails."""
     prepare("test")
+    # As root on Debian this brings the PostgreSQL server that the notebook's tests start; elsewhere they use the one
+    # that is there, or skip and say so.
+    run([str(PYTHON), "tests/postgres_server.py"])
     stages = {
         "ruff": ["ruff", "check", "--quiet", "."],
         "pyright": ["pyright", "--pythonpath", str(PYTHON)],

@@ -255,7 +255,7 @@ def _draw_tags(paper: Paper, setup: Setup, view: View) -> None:
 
 def draw_tag(paper: Paper, x_mm: float, y_mm: float, number: int) -> None:
     """A number in a ring, its middle at (x, y)."""
-    paper.circle(x_mm, y_mm, TAG_RADIUS_MM, Stroke(BLACK, 0.25), WHITE)
+    paper.circle(x_mm, y_mm, TAG_RADIUS_MM if number < 10 else 2.6, Stroke(BLACK, 0.25), WHITE)
     paper.text(x_mm, y_mm - 0.36 * LABEL_STRONG.size_mm, str(number), LABEL_STRONG, "centre")
 
 

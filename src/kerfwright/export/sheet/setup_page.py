@@ -26,6 +26,7 @@ from kerfwright.process.moves import Pause, moves_of
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.setup import Setup
 
+N_AFTER_STOPS = 3  # blocks: reading the marks, files, what to watch
 PICTURE_HEIGHTS_MM = (48.0, 42.0, 36.0, 30.0)
 TILT_SHARE = 0.52  # of the width, for the side view
 
@@ -38,10 +39,14 @@ FLAME = "A flame that stays behind the beam: stop the machine, put it out, find 
 
 
 def setup_section(job: Job, index: int) -> Section:
-    """The page or pages of one setup; its picture gives way a little where that keeps it on one page."""
+    """The page or pages of one setup; its picture gives way a little where that keeps it on one page.
+
+    Where marks are to be read, the reading and what follows it go on the next page.
+    """
     for highest_mm in PICTURE_HEIGHTS_MM:
         blocks = _blocks(job, index, highest_mm)
-        if sum(block.height_mm(TEXT_WIDTH_MM) for block in blocks) <= ROOM_MM:
+        first_page = blocks[:-N_AFTER_STOPS] if job.setups[index].verniers else blocks
+        if sum(block.height_mm(TEXT_WIDTH_MM) for block in first_page) <= ROOM_MM:
             break
     else:
         blocks = _blocks(job, index, PICTURE_HEIGHTS_MM[0])
@@ -108,11 +113,11 @@ def _operations(job: Job, setup: Setup) -> Table:
 
 def _row(op: CutOperation, number: int) -> tuple[Cell, ...]:
     def swatch(paper: Paper, x_mm: float, middle_mm: float, width_mm: float) -> None:
-        draw_tag(paper, x_mm + 2.2, middle_mm, number)
+        draw_tag(paper, x_mm + 2.6, middle_mm, number)
         stroke = op_stroke(op)
         offsets = np.arange(-4, 5) * 0.3 if op.kind is OperationKind.RAMP else [0.0]
         for offset in offsets:
-            paper.line(x_mm + 5.5, middle_mm + float(offset), x_mm + width_mm, middle_mm + float(offset), stroke)
+            paper.line(x_mm + 6.2, middle_mm + float(offset), x_mm + width_mm, middle_mm + float(offset), stroke)
 
     what = Stack((words(op.title, style=STRONG, after_mm=0.0), words(INKS[op.kind].word, style=QUIET, after_mm=0.0)))
     low, high = power_range_percent(op)
@@ -126,9 +131,12 @@ def _stops(job: Job, setup: Setup) -> list[Block]:
     if job.machine.z == "by hand":
         by_hand = Counter(move.operation for move in moves_of(setup, job.machine) if isinstance(move, Pause))
         by_hand.subtract(op.name for op in setup.operations if op.before)
-    read = [bullet(strong(f"Stops before {number}: "), sentence(op.before)) for number, op in enumerate(setup.operations, start=1) if op.before]
-    focus = [f"{counted(by_hand[op.name], 'time')} in {number}" for number, op in enumerate(setup.operations, start=1) if by_hand[op.name]]
-    return [*read, bullet(strong("Stops for you to set the focus: "), sentence(", ".join(focus)))] if focus else list[Block](read)
+    numbered = list(enumerate(setup.operations, start=1))
+    stops: list[Block] = [bullet(strong(f"Stops before {number}: "), sentence(op.before)) for number, op in numbered if op.before]
+    focus = [f"{counted(by_hand[op.name], 'time')} in {number}" for number, op in numbered if by_hand[op.name]]
+    if focus:
+        stops.append(bullet(strong("Stops for you to set the focus: "), sentence(", ".join(focus))))
+    return stops
 
 
 def _files(job: Job, setup: Setup) -> list[Block]:

@@ -31,7 +31,7 @@ def vernier_block(setup: Setup) -> Stack:
     ))
     return Stack((
         heading("Read the witness marks"),
-        Columns((Figure(33.0, _draw_combs, f"This one reads +{EXAMPLE_TICK}: the pair in blue lines up."), lesson), (0.9, 1.1)),
+        Columns((Figure(33.0, _draw_combs, f"This one reads +{EXAMPLE_TICK}: the thick pair is one line."), lesson), (0.9, 1.1)),
         Columns(tuple(_box(setup, each) for each in setup.verniers), tuple(1.0 for _ in setup.verniers)),
         words("Any reading off zero: stop the program here, write it again, run the new one (it burns no marks).", keep=True),
         Framed(Stack(tuple(words(line, after_mm=0.4) for line in command(setup))), TINT, BLUE),

@@ -1,0 +1,179 @@
+"""Make every picture of the README and the docs again, by calling the program itself: python docs/make_pictures.py [NAME ...]
+
+Needs the test extras (an SVG renderer) and pdftoppm (poppler-utils) for the page of the bench sheet.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+import diagrams
+
+from kerfwright.app import workflow
+from kerfwright.export.piece_picture import piece_png
+from kerfwright.export.wood_colour import part_colours
+from kerfwright.process.job import Job
+
+FOLDER = Path(__file__).resolve().parent / "pictures"
+MOST_BYTES = 150_000
+
+
+class Workbench:
+    """The demo shop and its job folders in a temporary place, each made when first asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        self.shop = workflow.start(folder / "shop")
+        self.made = cache(self._made)
+
+    def _made(self, piece: str) -> workflow.Made:
+        return workflow.make(self.shop / piece / "piece.toml")
+
+    def job(self, piece: str) -> Job:
+        """The planned job."""
+        return self.made(piece).job
+
+    def folder(self, piece: str) -> Path:
+        """The job folder."""
+        folder = self.made(piece).folder
+        assert folder is not None
+        return folder
+
+
+def piece(name: str, width: int, height: int, apart_mm: float) -> Callable[[Workbench], Image.Image]:
+    """A view of the whole piece."""
+
+    def draw(bench: Workbench) -> Image.Image:
+        job = bench.job(name)
+        return _opened(piece_png(job.assembly, part_colours(job), width, height, apart_mm))
+
+    return draw
+
+
+def corner(bench: Workbench) -> Image.Image:
+    """Front and right boards of the pencil box near their corner, a little apart."""
+    job = bench.job("pencil-box")
+    near = replace(job.assembly, parts=tuple(part for part in job.assembly.parts if part.name in ("front", "right")))
+    whole = _opened(piece_png(near, part_colours(job), 2600, 1500, 9.0, (38.0, 24.0)))
+    dark = np.array(whole.convert("L")) < 250
+    columns, rows = np.nonzero(dark.any(axis=0))[0], np.nonzero(dark.any(axis=1))[0]
+    width, height = columns[-1] - columns[0], rows[-1] - rows[0]
+    left = columns[0] + 0.40 * width
+    box = (left, rows[0] + 0.25 * height, left + 0.46 * width, rows[0] + 1.02 * height)
+    return whole.crop(tuple(int(each) for each in box)).resize((900, int(900 * (box[3] - box[1]) / (box[2] - box[0]))))
+
+
+def look(name: str, stem: str) -> Callable[[Workbench], Image.Image]:
+    """A setup's look picture as it stands in the job folder."""
+    return lambda bench: _rendered((bench.folder(name) / "setups" / f"{stem}-look.svg").read_text(encoding="utf-8"), 1300)
+
+
+def sheet_page(name: str, words: str) -> Callable[[Workbench], Image.Image]:
+    """The bench sheet's first page that holds these words."""
+
+    def draw(bench: Workbench) -> Image.Image:
+        if shutil.which("pdftoppm") is None:
+            raise SystemExit("pdftoppm is missing: install poppler-utils")
+        pdf = str(bench.folder(name) / "bench-sheet.pdf")
+        told = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout
+        number = next(i for i, page in enumerate(told.split("\f"), start=1) if re.search(words, page))
+        command = ["pdftoppm", "-r", "90", "-f", str(number), "-l", str(number), "-png", pdf]
+        return _framed(_opened(subprocess.run(command, capture_output=True, check=True).stdout))
+
+    return draw
+
+
+def grey_ramp(bench: Workbench) -> Image.Image:
+    """A corner of the 8 bit grey picture, each pixel drawn seven times as large."""
+    grey = Image.open(bench.folder("pencil-box") / "setups" / "02-right-ramp-a-grey8.png")
+    part = grey.crop((0, 0, 120, 40))
+    return _framed(part.resize((part.width * 7, part.height * 7), Image.Resampling.NEAREST).convert("RGB"))
+
+
+def grey_chart(bench: Workbench) -> Image.Image:
+    """The chart, its lines averaged to an even grey."""
+    chart = Image.open(bench.folder("pencil-box") / "ramp-grey-chart.png").convert("L")
+    return _framed(chart.resize((900, round(900 * chart.height / chart.width)), Image.Resampling.BOX).convert("RGB"))
+
+
+def diagram(draw: Callable[..., diagrams.Page], needs_shop: bool = False, width: int = 1300) -> Callable[[Workbench], Image.Image]:
+    """A drawing of an idea."""
+    return lambda bench: _rendered((draw(bench.shop) if needs_shop else draw()).text(), width)
+
+
+PICTURES: dict[str, Callable[[Workbench], Image.Image]] = {
+    "pencil-box-apart": piece("pencil-box", 1000, 560, 26.0),
+    "pencil-box-corner": corner,
+    "keepsake-box": piece("keepsake-box", 640, 420, 0.0),
+    "tool-tray": piece("tool-tray", 640, 420, 0.0),
+    "look-ramp": look("pencil-box", "02-right-ramp"),
+    "look-tilted": look("keepsake-box", "05-right-tilt-2"),
+    "sheet-setup": sheet_page("pencil-box", r"[Rr]ight: sloped walls as ramps\n"),
+    "kerf-profile": diagram(diagrams.kerf_profile, True, 1100),
+    "ramp-section": diagram(diagrams.ramp_section, True, 1100),
+    "three-ways": diagram(diagrams.three_ways),
+    "layouts": diagram(diagrams.layouts),
+    "vernier": diagram(diagrams.vernier, width=1000),
+    "cradle": diagram(diagrams.cradle),
+    "seen-lines": diagram(diagrams.seen_lines, width=1100),
+    "grey-ramp": grey_ramp,
+    "grey-chart": grey_chart,
+}
+
+
+def _opened(png: bytes) -> Image.Image:
+    return Image.open(io.BytesIO(png)).convert("RGB")
+
+
+def _rendered(svg: str, width_px: int) -> Image.Image:
+    from resvg_py import svg_to_bytes
+
+    found = re.search(r'width="([\d.]+)mm"', svg)
+    assert found is not None
+    return _opened(bytes(svg_to_bytes(svg_string=svg, dpi=25.4 * width_px / float(found[1]))))
+
+
+def _framed(picture: Image.Image) -> Image.Image:
+    framed = Image.new("RGB", (picture.width + 4, picture.height + 4), "#b9b2a4")
+    framed.paste(picture, (2, 2))
+    return framed
+
+
+def saved(picture: Image.Image, path: Path) -> int:
+    """Write with as many colours as the size allows; its bytes."""
+    for n_colours in (256, 128, 64, 32):
+        file = io.BytesIO()
+        picture.quantize(n_colours, dither=Image.Dither.NONE).save(file, "PNG", optimize=True)
+        if len(file.getvalue()) <= MOST_BYTES:
+            break
+    else:
+        raise SystemExit(f"{path.name} is larger than {MOST_BYTES} bytes: draw it smaller")
+    path.write_bytes(file.getvalue())
+    return len(file.getvalue())
+
+
+def main(names: list[str]) -> int:
+    """Make the named pictures, or all."""
+    FOLDER.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        bench = Workbench(Path(folder))
+        for name in names or PICTURES:
+            size = saved(PICTURES[name](bench), FOLDER / f"{name}.png")
+            print(f"docs/pictures/{name}.png  {size / 1000:.0f} kB")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
