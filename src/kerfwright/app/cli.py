@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, Parameter
 
 from kerfwright import __version__
+from kerfwright.app import cli_learning
 from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 
 if TYPE_CHECKING:
@@ -171,6 +172,9 @@ def _tell(made: Made, as_json: bool) -> None:
     from kerfwright.app.telling import tell
 
     tell(made)
+
+
+cli_learning.hang_on(app)
 
 
 def main(words: list[str] | None = None) -> int:

@@ -14,6 +14,7 @@ from kerfwright.process.recipe import RampSettings
 
 Array = NDArray[np.float64]
 
+DEEPEST_FRAC = 0.999  # of the thickness: the deepest a line is sent, and what a recipe must have reached
 FAINT_SHARE = 0.5  # lines shallower than this share of the shallowest depth on record are left out
 
 
@@ -22,18 +23,17 @@ def wall_depths(
 ) -> tuple[Array, Array]:
     """Lines of one wedge: (t in mm from the wall's show line toward the core, depth in mm), deepest first.
 
-    across_mm: width d of the wedge. Lines lie at half spacings from the wall's foot; the last starts where the
-    wall meets the show face.
+    across_mm: width d of the wedge. Lines lie at half spacings from where the wall meets the show face, so that the
+    seen line is true to place; the deepest may reach past the wall's foot into the core, where there is air.
     """
     foot_mm = across_mm - gap_share_mm + wall_shift_mm
     top_mm = -gap_share_mm + wall_shift_mm
-    n_lines = max(int(np.floor((foot_mm - top_mm) / spacing_mm + 0.5)), 1)
-    t_mm: Array = foot_mm - (np.arange(n_lines, dtype=np.float64) + 0.5) * spacing_mm
-    t_mm = t_mm[t_mm > top_mm]
+    n_lines = int(np.ceil((foot_mm - top_mm) / spacing_mm - 1e-9))
+    t_mm: Array = top_mm + (np.arange(n_lines, dtype=np.float64)[::-1] + 0.5) * spacing_mm
     # 4 h z^2 + (d - 4 h) z - (t - top) = 0, the root between 0 and 1.
     a, b, c = 4 * hollow_mm, across_mm - 4 * hollow_mm, -(t_mm - top_mm)
-    z: Array = -c / b if a == 0 else (-b + np.sqrt(b * b - 4 * a * c)) / (2 * a)
-    depth_mm: Array = thickness_mm * np.clip(z, 0.0, 1.0)
+    z: Array = -2 * c / (b + np.sqrt(b * b - 4 * a * c))  # the form that keeps its digits when there is no hollow
+    depth_mm: Array = thickness_mm * np.minimum(z, DEEPEST_FRAC)
     return t_mm, depth_mm
 
 

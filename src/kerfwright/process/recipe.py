@@ -223,6 +223,9 @@ class Recipe(Document):
     through: tuple[ThroughCut, ...] = Field(min_length=1, max_length=20)
     ramp: RampSettings | None = None
     engrave: SurfaceSettings
+    flank_shift_mm: SignedLength = Field(
+        default=0.0, alias="flank_shift", description="correction from real corners already held in the widths and the wall shift"
+    )
 
     def through_for(self, depth_mm: float) -> ThroughCut:
         """The settings burnt at this depth of cut. Raises RecipeRangeError when there are none."""

@@ -1,0 +1,271 @@
+"""Verbs of learning: make a coupon, read its form, ask for the recipe, record what came out, look at the ledger."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kerfwright.core.codec import plain
+from kerfwright.core.document import build, read_toml
+from kerfwright.core.errors import FolderError, InputError
+from kerfwright.core.finding import Finding
+from kerfwright.machine.machine import Machine
+from kerfwright.wood.board import Board
+from kerfwright.wood.species import find_species
+
+if TYPE_CHECKING:
+    from kerfwright.calibrate.advise import Advised
+    from kerfwright.calibrate.evidence import Evidence
+    from kerfwright.calibrate.learn import Learned
+    from kerfwright.calibrate.outcome_lesson import Outcome
+    from kerfwright.coupons.record import CouponRecord
+    from kerfwright.notebook.fact import Fact, Kind
+    from kerfwright.notebook.notebook import Notebook
+    from kerfwright.process.job import Job
+    from kerfwright.process.recipe import Recipe
+
+SITE = "site.json"
+FORMS = ("readings.toml", "readings.csv")
+_SPACE = uuid.UUID("7a1f4f0c-6c0e-4b5e-9a52-5a6b1f0e9d11")  # makes the id of a fact from its content: told twice, kept once
+
+
+@dataclass(frozen=True, eq=False)
+class CouponMade:
+    """A coupon folder that was written."""
+
+    folder: Path
+    job: Job
+    record: CouponRecord
+
+    def summary(self) -> dict[str, Any]:
+        """For people and scripts."""
+        x0, y0, x1, y1 = self.record.used_mm
+        return {"schema": "kerfwright-coupon-summary-1", "coupon": self.record.id, "folder": str(self.folder), "wood_mm": [x1 - x0, y1 - y0],
+                "time_s": round(self.job.total_time_s, 1), "readings": len(self.record.observables),
+                "findings": [plain(finding) for finding in self.job.findings]}
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What reading a form taught."""
+
+    n_readings: int
+    learned: Learned
+    advised: Advised
+    recipe: Recipe
+
+    def summary(self) -> dict[str, Any]:
+        """For people and scripts."""
+        return {
+            "schema": "kerfwright-learned-1", "readings": self.n_readings, "machine": self.learned.machine.name, "board": self.learned.board.name,
+            "lessons": [{"topic": lesson.topic, "readings": lesson.n_readings, "said": list(lesson.said),
+                         "estimates": {name: {"value": each.value, "sd": each.sd, "n": each.n} for name, each in lesson.estimates.items()}}
+                        for lesson in self.learned.lessons],
+            "findings": [plain(finding) for finding in self.findings],
+            "advice": {"enough": self.advised.enough, "now_mm": self.advised.now_mm, "said": self.advised.said,
+                       "next": [plain(step) for step in self.advised.steps]},
+            "recipe": {"name": self.recipe.name, "made_from": self.recipe.made_from},
+        }
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Findings of all lessons."""
+        return self.learned.findings
+
+
+def coupon(kind: str, machine: Path, board: Path, recipe: Path | None = None, choices: Mapping[str, Any] | None = None, notebook: str | Path | None = None,
+           out: Path | None = None) -> CouponMade:
+    """Write the folder of one coupon for one offcut. Without a recipe it is burnt with what the notebook knows, or a first guess.
+
+    choices: the coupon's options by name. out: default ``<kind> <board>`` beside the board's file; it must be new.
+    """
+    from kerfwright.coupons.coupon import Site, all_coupons
+    from kerfwright.coupons.form import csv_form, toml_form
+    from kerfwright.coupons.record import coupon_record, record_json
+    from kerfwright.export.exporter import JobFile
+    from kerfwright.export.folder import job_files, refuse_existing, write_folder
+    from kerfwright.plan.coupon_plan import plan_coupon
+    from kerfwright.plan.options import PlanOptions
+    from kerfwright.process.recipe import Recipe
+
+    if kind not in all_coupons():
+        raise InputError(f'there is no coupon called "{kind}"', accepted=", ".join(all_coupons()))
+    folder = out or board.with_name(f"{kind.replace(' ', '-')}-{board.stem}")
+    refuse_existing(folder)
+    tables = {"machine": read_toml(machine), "board": read_toml(board)}
+    mine, offcut = _machine(tables["machine"], str(machine)), _board(tables["board"], str(board))
+    if recipe is not None:
+        known = build(read_toml(recipe), Recipe, str(recipe))
+    else:
+        with _opened(notebook) as book:
+            known = _recipe_known(book, mine, offcut)
+    site = Site(offcut, mine, known)
+    one = all_coupons()[kind]
+    design = one.lay_out(site, build(dict(choices or {}), one.options, f"{kind} coupon"))
+    job = plan_coupon(design, site, PlanOptions())
+    record = coupon_record(design, site, round(job.total_time_s, 1))
+    extra = [JobFile("coupon.json", record_json(record).encode(), "the coupon as data"),
+             JobFile(SITE, json.dumps(tables, indent=1, ensure_ascii=False).encode(), "the machine and the board as they were written"),
+             JobFile(FORMS[0], toml_form(record).encode(), "the form to fill in"), JobFile(FORMS[1], csv_form(record).encode(), "the same form for a spreadsheet")]
+    write_folder([*job_files(job), *extra], folder)
+    return CouponMade(folder, job, record)
+
+
+def read(folder: Path, form: Path | None = None, notebook: str | Path | None = None) -> Told:
+    """Read a filled-in form, keep its readings in the notebook and say what was learned and what to burn next."""
+    from kerfwright.coupons.readings import read_form
+    from kerfwright.coupons.record import read_record
+
+    record = read_record(_file_text(folder / "coupon.json"), str(folder / "coupon.json"))
+    tables = _site_tables(folder)
+    if form is not None:
+        readings = read_form(form, record)
+    else:
+        filled = [read_form(folder / name, record) for name in FORMS if (folder / name).exists()]
+        readings = max(filled, key=len, default=())
+    if not readings:
+        raise InputError("the form is empty", accepted="one reading or more", remedy=f"Fill in {FORMS[0]} or {FORMS[1]}", where=str(folder))
+    return keep(record, {each.observable: each for each in readings}, tables, notebook)
+
+
+def keep(record: CouponRecord, readings: Mapping[str, Any], tables: Mapping[str, Any], notebook: str | Path | None = None) -> Told:
+    """Keep checked readings (by observable id) and learn from all there is."""
+    from kerfwright.calibrate.advise import advise
+    from kerfwright.calibrate.learn import learn, recipe_of
+    from kerfwright.coupons.record import record_json
+    from kerfwright.notebook.fact import Kind
+
+    machine, board = _machine(tables["machine"], SITE), _board(tables["board"], SITE)
+    with _opened(notebook) as book:
+        payload = json.dumps({"coupon": record.id, "readings": [plain(each) for each in readings.values()]}, ensure_ascii=False, sort_keys=True)
+        earlier = [fact for fact in book.facts(Kind.READING, record.id)]
+        facts = [_fact(Kind.MACHINE, machine.name, "machine-1", json.dumps(tables["machine"], ensure_ascii=False, sort_keys=True)),
+                 _fact(Kind.BOARD, board.name, "board-1", json.dumps(tables["board"], ensure_ascii=False, sort_keys=True)),
+                 _fact(Kind.COUPON, record.id, "coupon-1", record_json(record))]
+        if not any(fact.payload == payload for fact in earlier):
+            facts.append(_fact(Kind.READING, record.id, "reading-1", payload, earlier[-1].id if earlier else None))
+        book.add([fact for fact in facts if not _already(book, fact)])
+        learned = learn(_evidence(book), machine, board, _outcomes(book))
+    return Told(len(readings), learned, advise(learned), recipe_of(learned))
+
+
+def recipe(machine: Path, board: Path, notebook: str | Path | None = None, out: Path | None = None) -> Told:
+    """What the notebook knows of a machine and a board's wood; written to ``out`` as a recipe file when given."""
+    from kerfwright.calibrate.advise import advise
+    from kerfwright.calibrate.learn import learn, recipe_of
+    from kerfwright.export.folder import write_new_file
+    from kerfwright.process.recipe_text import recipe_text
+
+    mine, wood = _machine(read_toml(machine), str(machine)), _board(read_toml(board), str(board))
+    with _opened(notebook) as book:
+        learned = learn(_evidence(book), mine, wood, _outcomes(book))
+    told = Told(len(learned.evidence.data), learned, advise(learned), recipe_of(learned))
+    if out is not None:
+        comments = (f"For {mine.name} on {wood.species}, {wood.thickness_mm:.2f} mm", *(said for lesson in learned.lessons for said in lesson.said),
+                    told.advised.said)
+        write_new_file(out, recipe_text(told.recipe, comments).encode())
+    return told
+
+
+def record_outcome(folder: Path, outcomes: Mapping[str, Any], notebook: str | Path | None = None) -> list[Outcome]:
+    """Keep what came out of a job's corners: by corner, a table with fit, gap_tail, gap_pin, proud and char (any of them)."""
+    from kerfwright.calibrate.outcome_lesson import outcome_from
+    from kerfwright.notebook.fact import Kind
+
+    job = json.loads(_file_text(folder / "job.json"))
+    found = [outcome_from(job, corner, table) for corner, table in outcomes.items()]
+    with _opened(notebook) as book:
+        book.add([fact for fact in (_fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True))
+                                    for each in found) if not _already(book, fact)])
+    return found
+
+
+def ledger(notebook: str | Path | None = None) -> list[dict[str, Any]]:
+    """Every coupon read and every outcome, oldest first."""
+    from kerfwright.notebook.fact import Kind
+
+    with _opened(notebook) as book:
+        facts = [fact for fact in book.facts() if fact.kind in (Kind.READING, Kind.OUTCOME, Kind.JOB)]
+    rows: list[dict[str, Any]] = []
+    for fact in sorted(facts, key=lambda each: each.recorded_at):
+        payload = json.loads(fact.payload)
+        row: dict[str, Any] = {"when": fact.recorded_at.isoformat(timespec="minutes"), "kind": fact.kind.value, "about": fact.key}
+        rows.append(row | ({"readings": len(payload["readings"])} if fact.kind is Kind.READING else payload))
+    return rows
+
+
+def _file_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as bad:
+        raise FolderError(bad.strerror or "it cannot be read", accepted="a folder made by kerfwright", where=str(path)) from bad
+    except UnicodeDecodeError as bad:
+        raise InputError("this is not UTF-8 text", where=str(path)) from bad
+
+
+def _site_tables(folder: Path) -> dict[str, Any]:
+    try:
+        tables: Any = json.loads(_file_text(folder / SITE))
+        return {"machine": dict(tables["machine"]), "board": dict(tables["board"])}
+    except (ValueError, KeyError, TypeError) as bad:
+        raise InputError("it is damaged", accepted="an unchanged coupon folder", remedy="Make the coupon again", where=str(folder / SITE)) from bad
+
+
+def _machine(tables: dict[str, Any], where: str) -> Machine:
+    return build(tables, Machine, where)
+
+
+def _board(tables: dict[str, Any], where: str) -> Board:
+    board = build(tables, Board, where)
+    try:
+        return board.model_copy(update={"species": find_species(board.species).name})
+    except InputError as bad:
+        raise bad.located(where) from bad
+
+
+def _opened(notebook: str | Path | None) -> Notebook:
+    from kerfwright.notebook.notebook import open_notebook
+
+    return open_notebook(notebook)
+
+
+def _fact(kind: Kind, key: str, schema: str, payload: str, supersedes: str | None = None) -> Fact:
+    from kerfwright.notebook.fact import new_fact
+
+    name = "\n".join((kind.value, key, schema, payload, supersedes or ""))
+    return new_fact(kind, key, schema, payload, supersedes=supersedes, id=str(uuid.uuid5(_SPACE, name)))
+
+
+def _already(book: Notebook, fact: Fact) -> bool:
+    return any(each.id == fact.id for each in book.facts(fact.kind, fact.key, superseded=True))
+
+
+def _recipe_known(book: Notebook, machine: Machine, board: Board) -> Recipe:
+    from kerfwright.calibrate.learn import learn, recipe_of
+
+    return recipe_of(learn(_evidence(book), machine, board, _outcomes(book)))
+
+
+def _evidence(book: Notebook) -> Evidence:
+    from kerfwright.calibrate.evidence import evidence_from
+    from kerfwright.coupons.readings import Reading
+    from kerfwright.coupons.record import read_record
+    from kerfwright.notebook.fact import Kind
+
+    records = {fact.key: read_record(fact.payload, fact.key) for fact in book.facts(Kind.COUPON)}
+    found: list[tuple[CouponRecord, list[Reading]]] = []
+    for fact in book.facts(Kind.READING):
+        payload = json.loads(fact.payload)
+        found.append((records[fact.key], [Reading(each["observable"], tuple(each["values"]), each["status"]) for each in payload["readings"]]))
+    return evidence_from(found)
+
+
+def _outcomes(book: Notebook) -> list[Outcome]:
+    from kerfwright.calibrate.outcome_lesson import Outcome
+    from kerfwright.notebook.fact import Kind
+
+    return [Outcome(**json.loads(fact.payload)) for fact in book.facts(Kind.OUTCOME)]

@@ -1,0 +1,98 @@
+"""Readings made ready for the fits: each with how it was burnt, on which board, by which coupon."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kerfwright.coupons.observable import Observable, Quantity
+from kerfwright.coupons.readings import Reading
+from kerfwright.coupons.record import CouponRecord
+
+# What one careful reading is off by, one standard deviation (common practice, no source).
+INSTRUMENT_SD_MM = {"caliper": 0.02, "feeler": 0.02, "depth gauge": 0.03, "scan": 0.012}
+SAME_THICKNESS_FRAC = 0.06  # boards this near in thickness are fitted together
+
+
+@dataclass(frozen=True, eq=False)
+class Datum:
+    """One answered observable."""
+
+    observable: Observable
+    values: tuple[float | str, ...]
+    record: CouponRecord
+
+    @property
+    def number(self) -> float:
+        """Median of the repeats of a numeric reading."""
+        return float(np.median([float(value) for value in self.values]))
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Answers in words."""
+        return tuple(str(value) for value in self.values)
+
+    @property
+    def instrument_sd_mm(self) -> float:
+        """Spread of the median of its repeats, from the instrument alone."""
+        return INSTRUMENT_SD_MM.get(self.observable.instrument, 0.02) / float(np.sqrt(len(self.values)))
+
+    def setting(self, key: str) -> float:
+        """One number of how it was burnt."""
+        return float(self.observable.settings[key])
+
+    def word(self, key: str) -> str:
+        """One word of how it was burnt."""
+        return str(self.observable.settings[key])
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Many readings. n_unsure counts answers "not sure" and "spoilt", which teach nothing but are kept."""
+
+    data: tuple[Datum, ...]
+    n_unsure: int = 0
+
+    def of(self, quantity: Quantity) -> list[Datum]:
+        """Readings of one quantity."""
+        return [datum for datum in self.data if datum.observable.quantity is quantity]
+
+    def on(self, machine: str, species: str, thickness_mm: float) -> Evidence:
+        """What was burnt by one machine on one species of about one thickness."""
+        kept = tuple(
+            datum
+            for datum in self.data
+            if datum.record.machine == machine
+            and datum.record.species == species
+            and abs(datum.record.thickness_mm - thickness_mm) <= SAME_THICKNESS_FRAC * thickness_mm
+        )
+        return Evidence(kept, self.n_unsure)
+
+    def by_machine(self, machine: str) -> Evidence:
+        """What was burnt by one machine on any wood."""
+        return Evidence(tuple(datum for datum in self.data if datum.record.machine == machine), self.n_unsure)
+
+    @property
+    def boards(self) -> list[str]:
+        """Boards the readings come from, in order."""
+        return list(dict.fromkeys(datum.record.board for datum in self.data))
+
+    @property
+    def coupons(self) -> list[str]:
+        """Coupons the readings come from, in order."""
+        return list(dict.fromkeys(datum.record.id for datum in self.data))
+
+
+def evidence_from(read: Iterable[tuple[CouponRecord, Sequence[Reading]]]) -> Evidence:
+    """Evidence of coupons with their readings."""
+    data: list[Datum] = []
+    n_unsure = 0
+    for record, readings in read:
+        for reading in readings:
+            if reading.status == "read":
+                data.append(Datum(record.observable(reading.observable), reading.values, record))
+            else:
+                n_unsure += 1
+    return Evidence(tuple(data), n_unsure)

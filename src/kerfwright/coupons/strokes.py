@@ -1,0 +1,54 @@
+"""Beam paths on the show face of an offcut, begun and ordered the way production does it."""
+
+from __future__ import annotations
+
+from typing import Literal, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.recipe import Recipe, ThroughCut
+
+Array = NDArray[np.float64]
+Axis = Literal["x", "y"]
+Grain = Literal["along", "across"]
+Item = TypeVar("Item")
+
+LEAD_MM = 1.0  # cuts start this far out in the waste: the plan's default
+
+
+def stroke(points_xy_mm: Array | list[tuple[float, float]], power_frac: float, depth_mm: float = 0.0) -> BeamPath:
+    """One path on the show face. points_xy_mm: (n, 2)."""
+    points = np.array(points_xy_mm, dtype=float)
+    return BeamPath(np.hstack([points, np.zeros((len(points), 1))]), power_frac, depth_mm)
+
+
+def cut_passes(cut: ThroughCut) -> tuple[Pass, ...]:
+    """The recipe's passes, each at its focus."""
+    return tuple(Pass(cut.focus_mm - k * cut.focus_step_mm) for k in range(cut.passes))
+
+
+def through_operation(name: str, title: str, paths: list[BeamPath], cut: ThroughCut) -> CutOperation:
+    """A through cut with the recipe's passes and focus."""
+    return CutOperation(name, title, OperationKind.THROUGH, tuple(paths), cut.speed_mm_s, cut_passes(cut))
+
+
+def engraving(name: str, title: str, paths: list[BeamPath], recipe: Recipe, before: str = "") -> CutOperation:
+    """Shallow lines at the recipe's engraving speed, focus on the face."""
+    return CutOperation(name, title, OperationKind.ENGRAVE, tuple(paths), recipe.engrave.speed_mm_s, (Pass(0.0),), before=before)
+
+
+def every_other(items: list[Item]) -> list[Item]:
+    """Every other one first, then the ones between, so that neighbours cool before their turn."""
+    return items[::2] + items[1::2]
+
+
+def bed_axis(along_board_x: bool, turned: bool) -> Axis:
+    """The bed axis that a direction of the board lies along; ``turned``: the board lies a quarter turned."""
+    return "x" if along_board_x != turned else "y"
+
+
+def grain_word(along_board_x: bool) -> Grain:
+    """How a direction of the board lies to its grain."""
+    return "along" if along_board_x else "across"
