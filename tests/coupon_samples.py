@@ -14,7 +14,13 @@ MACHINES: dict[str, dict[str, object]] = {
     "co2": {"laser": "co2", "name": "Tube 60", "power": "60 W", "head": {"gap": "6 mm", "half_width": "30 mm"}},
 }
 # Length, width and thickness in mm: from a good plank to a scrap too small for anything.
-OFFCUTS = {"plank": (250.0, 80.0, 6.0), "narrow": (250.0, 42.0, 6.0), "small": (90.0, 60.0, 3.0), "thick": (180.0, 70.0, 12.0), "scrap": (30.0, 20.0, 6.0)}
+OFFCUTS = {
+    "plank": (250.0, 80.0, 6.0),
+    "narrow": (250.0, 42.0, 6.0),
+    "small": (90.0, 60.0, 3.0),
+    "thick": (180.0, 70.0, 12.0),
+    "scrap": (30.0, 20.0, 6.0),
+}
 
 
 def machine(which: str = "diode") -> Machine:

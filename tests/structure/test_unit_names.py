@@ -23,6 +23,7 @@ NO_UNIT = {
     "direction", "directions", "vectors", "normals", "along", "to", "beam",  # directions: along_a, x_to
     "x", "y", "at",  # abscissa and ordinate of a general curve
     "colour", "colours", "weights", "plane",  # shares of red, green and blue; shares of a whole; coefficients
+    "low", "high", "values", "typical", "response", "predict",  # the unit of their own observable or parameter
     "tick", "ticks", "dash",  # counted on a scale; in line widths
 }
 # Names whose unit is said elsewhere, reviewed one by one: "module:Class.field", "module:function(parameter)" or "module:function".
