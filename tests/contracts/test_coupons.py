@@ -46,7 +46,7 @@ KEYS = {
     Quantity.TONGUE_WIDTH: BURNT | {"focus_mm", "focus_step_mm", "travel", "grain", "pitch_mm"},
     Quantity.STACK_WIDTH: BURNT | {"focus_mm", "focus_step_mm", "travel", "grain", "pitch_mm", "n_tongues"},
     Quantity.DEPTH: {"power_frac", "speed_mm_s", "spacing_mm", "layers", "focus_mm", "focus_step_mm", "place"},
-    Quantity.WALL_OFFSET: {"slope_frac", "depth_mm", "method"},
+    Quantity.WALL_OFFSET: {"slope_frac", "depth_mm", "method", "wall_shift_mm"},
     Quantity.FIT: {"clearance_mm", "joint"},
 }
 

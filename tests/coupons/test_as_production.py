@@ -20,19 +20,6 @@ WHERE = site("diode", "plank")
 CUT = WHERE.recipe.through_for(6.0)
 
 
-def test_ramp_lines_are_the_plans():
-    settings = WHERE.recipe.ramp
-    assert settings is not None
-    for gap, hollow, shift in ((0.0, 0.0, 0.0), (0.02, 0.03, -0.01), (-0.02, 0.0, 0.05)):
-        ours = ramp_lines.wall_depths(0.75, 6.0, settings.spacing_mm, gap, hollow, shift)
-        plans = ramp.wall_depths(0.75, 6.0, settings.spacing_mm, gap, hollow, shift)
-        for a, b in zip(ours, plans, strict=True):
-            assert np.array_equal(a, b)
-        for a, b in zip(ramp_lines.line_powers(settings, ours[1]), ramp.line_powers(settings, plans[1]), strict=True):
-            assert np.array_equal(a, b)
-    assert ramp_lines.FAINT_SHARE == ramp.FAINT_SHARE
-
-
 def test_through_passes_and_defaults_are_the_plans():
     from kerfwright.coupons.ramp_socket import OVERRUN_MM
     from kerfwright.coupons.strokes import LEAD_MM

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from cyclopts import App, CycloptsError, Parameter
+from cyclopts import App, CycloptsError, MissingArgumentError, Parameter
 
 from kerfwright import __version__
 from kerfwright.app import cli_learning
@@ -27,6 +27,17 @@ app = App(
 )
 
 AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+# A reading may be below zero, and "-0.1mm" is no option.
+Tick = Annotated[float | None, Parameter(allow_leading_hyphen=True)]
+Reading = Annotated[str | None, Parameter(allow_leading_hyphen=True)]
+
+# What a verb cannot do without, and how it is said.
+NEEDS = {
+    "make": "a piece file, as in kerfwright make piece.toml",
+    "look": "a piece file, as in kerfwright look piece.toml",
+    "shift": "a job folder and the number of a setup, as in kerfwright shift piece-job 4 --left-tick 2 --right-tick 1",
+    "start": "a new folder, as in kerfwright start my-shop",
+}
 
 
 @app.command
@@ -36,7 +47,7 @@ def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, as_
     Parameters
     ----------
     piece
-        The piece file (TOML).
+        The piece file (TOML), or a folder with a piece.toml in it.
     bench
         The bench file naming machine, recipe and boards; default: bench.toml beside the piece.
     out
@@ -56,7 +67,7 @@ def look(piece: Path, *, bench: Path | None = None, as_json: AsJson = False) -> 
     Parameters
     ----------
     piece
-        The piece file (TOML).
+        The piece file (TOML), or a folder with a piece.toml in it.
     bench
         The bench file; default: bench.toml beside the piece.
     as_json
@@ -72,12 +83,12 @@ def shift(
     folder: Path,
     setup: int,
     *,
-    left_tick: float | None = None,
-    right_tick: float | None = None,
-    x_tick: float | None = None,
-    x: str | None = None,
-    y: str | None = None,
-    turn: str | None = None,
+    left_tick: Tick = None,
+    right_tick: Tick = None,
+    x_tick: Tick = None,
+    x: Reading = None,
+    y: Reading = None,
+    turn: Reading = None,
     out: Path | None = None,
     as_json: AsJson = False,
 ) -> None:
@@ -182,6 +193,8 @@ def main(words: list[str] | None = None) -> int:
     given = sys.argv[1:] if words is None else words
     try:
         app(given, exit_on_error=False, print_error=False, result_action="return_value")
+    except MissingArgumentError as bad:
+        return _fail(_missing(bad, given), given)
     except CycloptsError as bad:
         return _fail(InputError(str(bad).strip(), remedy="See kerfwright --help"), given)
     except KerfwrightError as bad:
@@ -193,6 +206,19 @@ def main(words: list[str] | None = None) -> int:
         sys.stderr.close()
         return 0
     return 0
+
+
+def _missing(bad: MissingArgumentError, given: list[str]) -> InputError:
+    """A word left out, said as a person would."""
+    verb = " ".join(bad.command_chain or ())
+    remedy = f"See kerfwright {verb} --help"
+    name = bad.argument.names[0] if bad.argument is not None else "one more word"
+    if any(word.split("=")[0] == name for word in given):
+        return InputError(f"{name} needs a value after it", remedy=remedy)
+    positional = bad.argument is not None and bad.argument.index is not None
+    if positional and verb in NEEDS:
+        return InputError(f"{verb} needs {NEEDS[verb]}", remedy=remedy)
+    return InputError(f"{verb} needs {name.removeprefix('--').upper() if positional else name}", remedy=remedy)
 
 
 def _fail(bad: KerfwrightError, given: list[str]) -> int:

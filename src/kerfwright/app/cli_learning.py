@@ -22,8 +22,17 @@ def hang_on(app: App) -> None:
         app.command(verb)
 
 
-def coupon(kind: str, *, machine: Path, board: Path, recipe: Path | None = None, choose: list[str] | None = None, notebook: str | None = None,
-           out: Path | None = None, as_json: AsJson = False) -> None:
+def coupon(
+    kind: str,
+    *,
+    machine: Path,
+    board: Path,
+    recipe: Path | None = None,
+    choose: list[str] | None = None,
+    notebook: str | None = None,
+    out: Path | None = None,
+    as_json: AsJson = False,
+) -> None:
     """Make a coupon for an offcut: a folder of files to burn and a form to fill in.
 
     Parameters
@@ -57,7 +66,9 @@ def coupon(kind: str, *, machine: Path, board: Path, recipe: Path | None = None,
     print(f"Burn setups/01-*, fill in {made.folder / 'readings.toml'}, then: kerfwright read {made.folder}")
 
 
-def read(folder: Path, *, form: Path | None = None, notebook: str | None = None, plots: Path | None = None, as_json: AsJson = False) -> None:
+def read(
+    folder: Path, *, form: Path | None = None, notebook: str | None = None, plots: Path | None = None, as_json: AsJson = False
+) -> None:
     """Read a filled-in form: what was learned, how sure, what to burn next.
 
     Parameters
@@ -80,7 +91,9 @@ def read(folder: Path, *, form: Path | None = None, notebook: str | None = None,
     _tell(told, as_json)
 
 
-def recipe(*, machine: Path, board: Path, notebook: str | None = None, out: Path | None = None, plots: Path | None = None, as_json: AsJson = False) -> None:
+def recipe(
+    *, machine: Path, board: Path, notebook: str | None = None, out: Path | None = None, plots: Path | None = None, as_json: AsJson = False
+) -> None:
     """What the notebook knows of a machine on a board's wood, as a recipe file.
 
     Parameters
@@ -107,8 +120,17 @@ def recipe(*, machine: Path, board: Path, notebook: str | None = None, out: Path
         print(f"Recipe written: {out}")
 
 
-def outcome(folder: Path, corner: str, *, fit: str | None = None, gap_tail: str | None = None, gap_pin: str | None = None, proud: str | None = None,
-            char: str | None = None, notebook: str | None = None) -> None:
+def outcome(
+    folder: Path,
+    corner: str,
+    *,
+    fit: str | None = None,
+    gap_tail: str | None = None,
+    gap_pin: str | None = None,
+    proud: str | None = None,
+    char: str | None = None,
+    notebook: str | None = None,
+) -> None:
     """Record what came out of a real corner; the next recipe learns from it.
 
     Parameters
@@ -132,7 +154,9 @@ def outcome(folder: Path, corner: str, *, fit: str | None = None, gap_tail: str 
     """
     from kerfwright.app import learning
 
-    learning.record_outcome(folder, {corner: {"fit": fit, "gap_tail": gap_tail, "gap_pin": gap_pin, "proud": proud, "char": char}}, notebook)
+    learning.record_outcome(
+        folder, {corner: {"fit": fit, "gap_tail": gap_tail, "gap_pin": gap_pin, "proud": proud, "char": char}}, notebook
+    )
     print(f"Kept: {corner} of {folder.name}")
 
 
@@ -155,7 +179,9 @@ def ledger(*, notebook: str | None = None, as_json: AsJson = False) -> None:
     for row in rows:
         if row["kind"] == "outcome":
             seen = [gap for gap in (row["gap_tail_mm"], row["gap_pin_mm"]) if gap is not None]
-            told = f"{row['corner']}: {row['fit'] or 'fit not said'}" + (f", gaps seen {', '.join(f'{gap:.2f}' for gap in seen)} mm" if seen else "")
+            told = f"{row['corner']}: {row['fit'] or 'fit not said'}" + (
+                f", gaps seen {', '.join(f'{gap:.2f}' for gap in seen)} mm" if seen else ""
+            )
         else:
             told = f"{row['readings']} readings"
         print(f"{row['when'][:16].replace('T', ' ')}  {row['about']}: {told}")
@@ -222,5 +248,9 @@ def _pictures(told: Told, folder: Path | None) -> None:
     from kerfwright.export.fit_plots import plot_png
     from kerfwright.export.folder import write_folder
 
-    files = [JobFile(f"{lesson.topic}-{k + 1}.png", plot_png(plot), plot.title) for lesson in told.learned.lessons for k, plot in enumerate(lesson.plots)]
+    files = [
+        JobFile(f"{lesson.topic}-{k + 1}.png", plot_png(plot), plot.title)
+        for lesson in told.learned.lessons
+        for k, plot in enumerate(lesson.plots)
+    ]
     write_folder(files, folder)

@@ -44,9 +44,15 @@ class CouponMade:
     def summary(self) -> dict[str, Any]:
         """For people and scripts."""
         x0, y0, x1, y1 = self.record.used_mm
-        return {"schema": "kerfwright-coupon-summary-1", "coupon": self.record.id, "folder": str(self.folder), "wood_mm": [x1 - x0, y1 - y0],
-                "time_s": round(self.job.total_time_s, 1), "readings": len(self.record.observables),
-                "findings": [plain(finding) for finding in self.job.findings]}
+        return {
+            "schema": "kerfwright-coupon-summary-1",
+            "coupon": self.record.id,
+            "folder": str(self.folder),
+            "wood_mm": [x1 - x0, y1 - y0],
+            "time_s": round(self.job.total_time_s, 1),
+            "readings": len(self.record.observables),
+            "findings": [plain(finding) for finding in self.job.findings],
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,13 +67,26 @@ class Told:
     def summary(self) -> dict[str, Any]:
         """For people and scripts."""
         return {
-            "schema": "kerfwright-learned-1", "readings": self.n_readings, "machine": self.learned.machine.name, "board": self.learned.board.name,
-            "lessons": [{"topic": lesson.topic, "readings": lesson.n_readings, "said": list(lesson.said),
-                         "estimates": {name: {"value": each.value, "sd": each.sd, "n": each.n} for name, each in lesson.estimates.items()}}
-                        for lesson in self.learned.lessons],
+            "schema": "kerfwright-learned-1",
+            "readings": self.n_readings,
+            "machine": self.learned.machine.name,
+            "board": self.learned.board.name,
+            "lessons": [
+                {
+                    "topic": lesson.topic,
+                    "readings": lesson.n_readings,
+                    "said": list(lesson.said),
+                    "estimates": {name: {"value": each.value, "sd": each.sd, "n": each.n} for name, each in lesson.estimates.items()},
+                }
+                for lesson in self.learned.lessons
+            ],
             "findings": [plain(finding) for finding in self.findings],
-            "advice": {"enough": self.advised.enough, "now_mm": self.advised.now_mm, "said": self.advised.said,
-                       "next": [plain(step) for step in self.advised.steps]},
+            "advice": {
+                "enough": self.advised.enough,
+                "now_mm": self.advised.now_mm,
+                "said": self.advised.said,
+                "next": [plain(step) for step in self.advised.steps],
+            },
             "recipe": {"name": self.recipe.name, "made_from": self.recipe.made_from},
         }
 
@@ -77,17 +96,24 @@ class Told:
         return self.learned.findings
 
 
-def coupon(kind: str, machine: Path, board: Path, recipe: Path | None = None, choices: Mapping[str, Any] | None = None, notebook: str | Path | None = None,
-           out: Path | None = None) -> CouponMade:
+def coupon(
+    kind: str,
+    machine: Path,
+    board: Path,
+    recipe: Path | None = None,
+    choices: Mapping[str, Any] | None = None,
+    notebook: str | Path | None = None,
+    out: Path | None = None,
+) -> CouponMade:
     """Write the folder of one coupon for one offcut. Without a recipe it is burnt with what the notebook knows, or a first guess.
 
     choices: the coupon's options by name. out: default ``<kind> <board>`` beside the board's file; it must be new.
     """
     from kerfwright.coupons.coupon import Site, all_coupons
-    from kerfwright.coupons.form import csv_form, toml_form
-    from kerfwright.coupons.record import coupon_record, record_json
+    from kerfwright.coupons.record import coupon_record
+    from kerfwright.export.coupon_files import coupon_files
     from kerfwright.export.exporter import JobFile
-    from kerfwright.export.folder import job_files, refuse_existing, write_folder
+    from kerfwright.export.folder import refuse_existing, write_folder
     from kerfwright.plan.coupon_plan import plan_coupon
     from kerfwright.plan.options import PlanOptions
     from kerfwright.process.recipe import Recipe
@@ -108,10 +134,8 @@ def coupon(kind: str, machine: Path, board: Path, recipe: Path | None = None, ch
     design = one.lay_out(site, build(dict(choices or {}), one.options, f"{kind} coupon"))
     job = plan_coupon(design, site, PlanOptions())
     record = coupon_record(design, site, round(job.total_time_s, 1))
-    extra = [JobFile("coupon.json", record_json(record).encode(), "the coupon as data"),
-             JobFile(SITE, json.dumps(tables, indent=1, ensure_ascii=False).encode(), "the machine and the board as they were written"),
-             JobFile(FORMS[0], toml_form(record).encode(), "the form to fill in"), JobFile(FORMS[1], csv_form(record).encode(), "the same form for a spreadsheet")]
-    write_folder([*job_files(job), *extra], folder)
+    site_file = JobFile(SITE, json.dumps(tables, indent=1, ensure_ascii=False).encode(), "the machine and the board as they were written")
+    write_folder([*coupon_files(job, record), site_file], folder)
     return CouponMade(folder, job, record)
 
 
@@ -141,11 +165,15 @@ def keep(record: CouponRecord, readings: Mapping[str, Any], tables: Mapping[str,
 
     machine, board = _machine(tables["machine"], SITE), _board(tables["board"], SITE)
     with _opened(notebook) as book:
-        payload = json.dumps({"coupon": record.id, "readings": [plain(each) for each in readings.values()]}, ensure_ascii=False, sort_keys=True)
+        payload = json.dumps(
+            {"coupon": record.id, "readings": [plain(each) for each in readings.values()]}, ensure_ascii=False, sort_keys=True
+        )
         earlier = [fact for fact in book.facts(Kind.READING, record.id)]
-        facts = [_fact(Kind.MACHINE, machine.name, "machine-1", json.dumps(tables["machine"], ensure_ascii=False, sort_keys=True)),
-                 _fact(Kind.BOARD, board.name, "board-1", json.dumps(tables["board"], ensure_ascii=False, sort_keys=True)),
-                 _fact(Kind.COUPON, record.id, "coupon-1", record_json(record))]
+        facts = [
+            _fact(Kind.MACHINE, machine.name, "machine-1", json.dumps(tables["machine"], ensure_ascii=False, sort_keys=True)),
+            _fact(Kind.BOARD, board.name, "board-1", json.dumps(tables["board"], ensure_ascii=False, sort_keys=True)),
+            _fact(Kind.COUPON, record.id, "coupon-1", record_json(record)),
+        ]
         if not any(fact.payload == payload for fact in earlier):
             facts.append(_fact(Kind.READING, record.id, "reading-1", payload, earlier[-1].id if earlier else None))
         book.add([fact for fact in facts if not _already(book, fact)])
@@ -165,8 +193,11 @@ def recipe(machine: Path, board: Path, notebook: str | Path | None = None, out: 
         learned = learn(_evidence(book), mine, wood, _outcomes(book))
     told = Told(len(learned.evidence.data), learned, advise(learned), recipe_of(learned))
     if out is not None:
-        comments = (f"For {mine.name} on {wood.species}, {wood.thickness_mm:.2f} mm", *(said for lesson in learned.lessons for said in lesson.said),
-                    told.advised.said)
+        comments = (
+            f"For {mine.name} on {wood.species}, {wood.thickness_mm:.2f} mm",
+            *(said for lesson in learned.lessons for said in lesson.said),
+            told.advised.said,
+        )
         write_new_file(out, recipe_text(told.recipe, comments).encode())
     return told
 
@@ -179,8 +210,16 @@ def record_outcome(folder: Path, outcomes: Mapping[str, Any], notebook: str | Pa
     job = json.loads(_file_text(folder / "job.json"))
     found = [outcome_from(job, corner, table) for corner, table in outcomes.items()]
     with _opened(notebook) as book:
-        book.add([fact for fact in (_fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True))
-                                    for each in found) if not _already(book, fact)])
+        book.add(
+            [
+                fact
+                for fact in (
+                    _fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True))
+                    for each in found
+                )
+                if not _already(book, fact)
+            ]
+        )
     return found
 
 
@@ -212,7 +251,9 @@ def _site_tables(folder: Path) -> dict[str, Any]:
         tables: Any = json.loads(_file_text(folder / SITE))
         return {"machine": dict(tables["machine"]), "board": dict(tables["board"])}
     except (ValueError, KeyError, TypeError) as bad:
-        raise InputError("it is damaged", accepted="an unchanged coupon folder", remedy="Make the coupon again", where=str(folder / SITE)) from bad
+        raise InputError(
+            "it is damaged", accepted="an unchanged coupon folder", remedy="Make the coupon again", where=str(folder / SITE)
+        ) from bad
 
 
 def _machine(tables: dict[str, Any], where: str) -> Machine:
@@ -260,7 +301,9 @@ def _evidence(book: Notebook) -> Evidence:
     found: list[tuple[CouponRecord, list[Reading]]] = []
     for fact in book.facts(Kind.READING):
         payload = json.loads(fact.payload)
-        found.append((records[fact.key], [Reading(each["observable"], tuple(each["values"]), each["status"]) for each in payload["readings"]]))
+        found.append(
+            (records[fact.key], [Reading(each["observable"], tuple(each["values"]), each["status"]) for each in payload["readings"]])
+        )
     return evidence_from(found)
 
 

@@ -11,6 +11,10 @@ from kerfwright.core.finding import Level
 from kerfwright.core.units import format_duration
 
 
+# The same for every piece: in full when there is something to burn, and on the bench sheet always.
+BODY_CAUTIONS = ("fire", "eyes", "fumes", "dust")
+
+
 def tell(made: Made, console: Console | None = None) -> None:
     """Print what was made, how its corners should close, and what to mind."""
     screen = console or Console(highlight=False, soft_wrap=False)
@@ -24,10 +28,15 @@ def tell(made: Made, console: Console | None = None) -> None:
     screen.print(f"  {how}{len(job.setups)} setups, {burning}", markup=False, soft_wrap=True)
     screen.print("  expected gaps in mm, each side of a pin (below 0: squeeze):", markup=False, soft_wrap=True)
     screen.print(_gaps(made))
-    for level, mark in ((Level.CAUTION, "caution"), (Level.WARNING, "warning"), (Level.NOTE, "note")):
+    standing = [finding.code for finding in made.findings(Level.CAUTION) if finding.code in BODY_CAUTIONS] if made.folder is None else []
+    if standing:
+        screen.print(Text(f"  cautions: {', '.join(dict.fromkeys(standing))}: see the bench sheet", style="bold"), soft_wrap=True)
+    for level in (Level.CAUTION, Level.WARNING, Level.NOTE):
         for finding in made.findings(level):
-            place = f" ({finding.where})" if finding.where else ""
-            screen.print(Text(f"  {mark}: {finding.text}{place}", style="bold" if level is Level.CAUTION else ""), soft_wrap=True)
+            if finding.code not in standing:
+                place = f" ({finding.where})" if finding.where else ""
+                style = "bold" if level is Level.CAUTION else ""
+                screen.print(Text(f"  {level.value}: {finding.text}{place}", style=style), soft_wrap=True)
     if made.folder is None:
         screen.print("  Only looked at: nothing was written.", markup=False)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 from kerfwright.app.bench_file import load_bench
 from kerfwright.core.codec import plain, to_json
-from kerfwright.core.errors import InputError
+from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.finding import Finding, Level
 from kerfwright.pieces.piece import build_piece, load_piece
 from kerfwright.plan.check import check_setup
@@ -68,23 +69,48 @@ class Made:
 
 
 def look(piece: Path, bench: Path | None = None) -> Made:
-    """Design and plan a piece without writing anything."""
+    """Design and plan a piece without writing anything. piece: its file, or a folder with a piece.toml in it."""
+    piece = _piece_file(piece)
     document = load_piece(piece)
-    benched = load_bench(bench or piece.with_name("bench.toml"), document.panels)
+    benched = load_bench(bench or _bench_beside(piece), document.panels)
     design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
     return Made(plan_job(design, benched.machine, benched.boards, benched.recipes, benched.options), None, 0)
 
 
 def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Made:
-    """Design, plan and write a job folder. out: default ``<piece's folder>/<piece's name> job``, which must be new."""
+    """Design, plan and write a job folder. piece: as for look. out: a new folder; default: ``piece-job`` beside ``piece.toml``."""
     from kerfwright.export.folder import job_files, refuse_existing, write_folder
 
+    piece = _piece_file(piece)
     folder = out or piece.with_name(f"{piece.stem}-job")
     refuse_existing(folder)
     job = look(piece, bench).job
     files = job_files(job)
     write_folder(files, folder)
     return Made(job, folder, len(files))
+
+
+def _piece_file(piece: Path) -> Path:
+    """The piece file itself, or the one in a folder."""
+    if not os.path.isdir(piece):  # Path's own question raises in a folder that may not be entered
+        return piece
+    inside = piece / "piece.toml"
+    if not os.path.exists(inside):
+        near = sorted(each.parent for each in piece.glob("*/piece.toml"))
+        raise FolderError(
+            "there is no piece.toml in this folder",
+            accepted="a piece file, or a folder with a piece.toml in it",
+            remedy="There is one in " + ", ".join(map(str, near[:3])) if near else "",
+            where=str(piece),
+        )
+    return inside
+
+
+def _bench_beside(piece: Path) -> Path:
+    bench = piece.with_name("bench.toml")
+    if not os.path.exists(bench):
+        raise FolderError("there is no bench.toml beside the piece", remedy="Name a bench file with --bench", where=str(piece))
+    return bench
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +209,7 @@ def start(folder: Path) -> Path:
         for entry in part.iterdir()
         if entry.name.endswith(".toml")
     ]
-    write_folder(sorted(files, key=lambda file: file.path), folder)
+    write_folder(sorted(files, key=lambda file: file.path), folder, instead="Give another folder")
     return folder
 
 

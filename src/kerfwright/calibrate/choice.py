@@ -54,7 +54,8 @@ def choose_law(
     """
     labels = np.asarray(groups)
     if len({each.name for each in laws}) < 2 or len(labels) != len(y):
-        raise InputError(f"{len(laws)} laws and {len(labels)} group labels for {len(y)} readings", accepted="two laws or more, a label a reading")
+        raise InputError(f"{len(laws)} laws and {len(labels)} group labels for {len(y)} readings",
+                         accepted="two laws or more of different names, a label a reading")
     squared: dict[str, list[float]] = {law.name: [] for law in laws}
     for group in dict.fromkeys(groups):
         held = labels == group

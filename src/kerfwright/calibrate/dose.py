@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal, cast
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,9 +34,10 @@ SETTLED = 1e-13  # gain of log density a step promises below which it is not tak
 ROUNDING = 1e-14
 MOST_LOG_SD = 10.0  # doubt of ln sigma beyond which the readings say nothing of it
 GRID = 61  # places a side
-ZOOMS = 3  # from the whole prior to where the weight lies
+ZOOMS = 2  # from the whole prior to where the weight lies
 PRIOR_SDS = 5.0
 EDGE_NATS = 14.0  # log density below the top at which the grid may end
+LEAST = 1e-300  # stands for 0 under a fraction line
 FARTHEST = 30.0  # sigmas from the middle beyond which a reading no longer steers the search
 
 # Spread from place to place of one board: 3-8 % of depth for places, 2-5 % for the rest, so 4-9 % together; put on ln sigma as a
@@ -107,15 +108,17 @@ class DoseFit:
         With priors the value is the posterior's middle and the interval its own; without, delta method (normal).
         """
         if not 0 < share_frac < 1 or (board_sd and self.curve != "probit"):
-            raise InputError(f"dose for a share of {share_frac} with board spread {board_sd}", accepted="a share between 0 and 1; probit with boards")
+            raise InputError(f"dose for a share of {share_frac} with board spread {board_sd}",
+                             accepted="a share between 0 and 1; probit with boards")
         if self.priors is None:
             return self._by_delta(share_frac, board_sd, level_frac)
         mu, log_sigma, weights = self.grid
         doses = mu + np.hypot(np.exp(log_sigma), board_sd) * _inverse(self.curve, share_frac)
-        middle = float(weights @ doses)
+        mean = float(weights @ doses)
         ends = [weighted_quantile(doses, weights, tail) for tail in ((1 - level_frac) / 2, (1 + level_frac) / 2)]
-        sd = math.sqrt(float(weights @ (doses - middle) ** 2))
-        return Estimate(weighted_quantile(doses, weights, 0.5), sd, int(self.trials.sum()), self.source), Interval(ends[0], ends[1], level_frac)
+        sd = math.sqrt(float(weights @ (doses - mean) ** 2))
+        middle = weighted_quantile(doses, weights, 0.5)
+        return Estimate(middle, sd, int(self.trials.sum()), self.source), Interval(ends[0], ends[1], level_frac)
 
     def _by_delta(self, share_frac: float, board_sd: float, level_frac: float) -> tuple[Estimate, Interval]:
         h, sigma = _inverse(self.curve, share_frac), math.exp(self.value[1])
@@ -132,14 +135,21 @@ class DoseFit:
         sides = [(prior.mean_value, PRIOR_SDS * prior.sd) for prior in (self.priors.middle, self.priors.spread)]
         low, high = np.array([mean - reach for mean, reach in sides]), np.array([mean + reach for mean, reach in sides])
         for _ in range(ZOOMS):
-            mu, log_sigma = (each.ravel() for each in np.meshgrid(*(np.linspace(low[i], high[i], GRID) for i in (0, 1))))
-            density = self._log_density(mu, log_sigma)
-            weights = np.exp(density - density.max())
+            mu, log_sigma, density = self._lattice(low, high)
             inside = density > density.max() - EDGE_NATS
             step = (high - low) / (GRID - 1)
             low = np.array([mu[inside].min(), log_sigma[inside].min()]) - step
             high = np.array([mu[inside].max(), log_sigma[inside].max()]) + step
+        mu, log_sigma, density = self._lattice(low, high)
+        weights = np.exp(density - density.max())
         return mu, log_sigma, weights / weights.sum()
+
+    def _lattice(self, low: Array, high: Array) -> tuple[Array, Array, Array]:
+        """(mu, ln sigma, log density), flat, on a square of places between two corners."""
+        steps = np.arange(GRID) / (GRID - 1)
+        mu: Array = np.repeat(low[0] + steps * (high[0] - low[0]), GRID)
+        log_sigma: Array = np.tile(low[1] + steps * (high[1] - low[1]), GRID)
+        return mu, log_sigma, self._log_density(mu, log_sigma)
 
     def _log_density(self, mu: Array, log_sigma: Array) -> Array:
         """log p(mu, ln sigma | data) up to a constant, (m,)."""
@@ -153,7 +163,7 @@ class DoseFit:
 
 def fit_dose(x: Array, yes: Array, trials: Array, curve: Curve = "probit", priors: DosePriors | None = None, source: str = "") -> DoseFit:
     """Fit yes out of trials at doses x, (n,) each. Raises InputError when readings without priors have no finite answer."""
-    if not (len(x) == len(yes) == len(trials)) or len(x) == 0 or np.any(trials < 1) or np.any(yes < 0) or np.any(yes > trials):
+    if not len(x) == len(yes) == len(trials) or len(x) == 0 or np.any(trials < 1) or np.any(yes < 0) or np.any(yes > trials):
         raise InputError("yes must lie between 0 and the trials at each dose", accepted="at least one dose and one trial at each")
     value = _start(x, yes, trials, priors)
     promised, information = math.inf, np.eye(2)
@@ -168,7 +178,7 @@ def fit_dose(x: Array, yes: Array, trials: Array, curve: Curve = "probit", prior
         while (fresh := _penalised(curve, x, yes, trials, priors, value + step)) < top + promised / 4 - ROUNDING * abs(top):
             step, promised = step / 2, promised / 2
         value, top = value + step, fresh
-    matrix = np.linalg.inv(information)
+    matrix = np.asarray(np.linalg.inv(information), np.float64)
     if priors is None and (promised > SETTLED or matrix[1, 1] > MOST_LOG_SD**2):
         raise InputError("yes and no do not overlap, or yes does not grow with the dose", remedy="State priors, or burn doses between")
     shares = np.exp(_log_share(curve, (x - value[0]) / math.exp(value[1])))
@@ -207,7 +217,7 @@ def _step(score: Array, information: Array) -> Array:
     """Scoring step, at most one unit of ln sigma long so that a nearly flat likelihood does not throw it away."""
     if float(np.linalg.cond(information)) > 1e14:
         raise InputError("yes and no do not overlap", remedy="State priors, or burn doses between")
-    step = np.linalg.solve(information, score)
+    step = np.asarray(np.linalg.solve(information, score), np.float64)
     return step / max(1.0, abs(float(step[1])))
 
 
@@ -225,7 +235,7 @@ def _deviance(yes: Array, trials: Array, shares: Array) -> float:
 
     no, expected = trials - yes, trials * shares
     left = trials - expected
-    return float(2 * np.sum(np.asarray(xlogy(yes, yes / np.maximum(expected, 1e-300))) + np.asarray(xlogy(no, no / np.maximum(left, 1e-300)))))
+    return float(2 * np.sum(xlogy(yes, yes / np.maximum(expected, LEAST)) + xlogy(no, no / np.maximum(left, LEAST))))
 
 
 def _log_share(curve: Curve, eta: Array) -> Array:

@@ -57,5 +57,6 @@ def draw(log_density: Callable[[Array], Array], middle: Array, matrix: Array) ->
     weights = np.exp(log_weight - log_weight.max())
     found = Draws(value, weights / weights.sum())
     if not found.n_effective >= FEWEST_EFFECTIVE:
-        raise InputError(f"the readings settle too little: {N_DRAWS} draws are worth {found.n_effective:.0f}", remedy="Burn more cells, at doses further apart")
+        raise InputError(f"the readings settle too little: {N_DRAWS} draws are worth {found.n_effective:.0f}",
+                         remedy="Burn more cells, at doses further apart")
     return found

@@ -108,7 +108,8 @@ class Fit:
             raise InputError(f'the curve "{self.law.name}" turns inside the range burnt, so one y has two settings')
         low, high = sorted((float(band.middle_value[0]), float(band.middle_value[-1])))
         if not low <= y <= high:
-            raise RecipeRangeError(f"{y:.4g} was asked for", accepted=f"{low:.4g} to {high:.4g}, what was burnt", remedy="Burn further steps")
+            accepted = f"{low:.4g} to {high:.4g}, what was burnt"
+            raise RecipeRangeError(f"{y:.4g} was asked for", accepted=accepted, remedy="Burn further steps")
         curve = band.middle_value if rising else band.middle_value[::-1]
         middle = float(np.interp(y, curve, places if rising else places[::-1]))
         within = places[(band.low_value <= y) & (y <= band.high_value)]

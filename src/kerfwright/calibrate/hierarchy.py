@@ -103,8 +103,9 @@ def spread_of_boards(y: Array, levels: Sequence[Level], *, in_logs: bool, source
     sd = {levels[0].name: between, **{level.name: math.sqrt(each) for level, each in zip(levels[1:], solved.variances, strict=False)},
           "residual": math.sqrt(float(solved.variances[-1]))}
     total = mean_variance + between**2 + float(solved.variances.sum())
-    said = note("few-boards", f"{len(boards)} {levels[0].name}{'s' if len(boards) > 1 else ''} cannot show how boards differ: a spread of 10 % is taken "
-                              f"(density within a species, Wood Handbook Table 5-6, from memory); burn {FEWEST_BOARDS} to measure it")
+    few = f"{len(boards)} {levels[0].name}{'s' if len(boards) > 1 else ''}"
+    said = note("few-boards", f"{few} cannot show how boards differ: a spread of 10 % is taken (density within a species, "
+                              f"Wood Handbook Table 5-6, from memory); burn {FEWEST_BOARDS} to measure it")
     effects = {levels[0].name: {board: float(y[of_board[:, i] > 0].mean()) - solved.mean for i, board in enumerate(boards)}}
     return Components(Estimate(solved.mean, math.sqrt(mean_variance), len(y), source), sd, effects, math.sqrt(total),
                       _satterthwaite(total, 1 + solved.mean_slopes, solved.covariance), "REML", (said,))
@@ -175,7 +176,7 @@ class _Scaled:
         v, active = self._iterate(y, x, matrices, method)
         inner, p_matrix, bread = _project(v, matrices, x)
         info, _ = _equations(p_matrix if method == "REML" else inner, p_matrix, matrices, y)
-        covariance = np.linalg.inv(info)  # a component set to 0 is still in doubt, and its doubt counts
+        covariance = np.asarray(np.linalg.inv(info), np.float64)  # a component set to 0 is still in doubt, and its doubt counts
         average = np.full(x.shape[1], 1 / x.shape[1])
         u = inner @ x @ bread @ average  # the mean is u . y
         slopes = np.einsum("i,kij,j->k", u, matrices, u)
@@ -205,8 +206,8 @@ class _Scaled:
 
 def _project(v: Array, matrices: Array, x: Array) -> tuple[Array, Array, Array]:
     """(V^-1, P, (X' V^-1 X)^-1)."""
-    inner = np.linalg.inv(np.tensordot(v, matrices, axes=1))
-    bread = np.linalg.inv(x.T @ inner @ x)
+    inner = np.asarray(np.linalg.inv(np.tensordot(v, matrices, axes=1)), np.float64)
+    bread = np.asarray(np.linalg.inv(x.T @ inner @ x), np.float64)
     return inner, inner - inner @ x @ bread @ x.T @ inner, bread
 
 

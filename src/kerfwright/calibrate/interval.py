@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray

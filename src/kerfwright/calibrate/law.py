@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
@@ -62,7 +62,7 @@ class Parameter:
         if not low_value < high_value or (self.positive and low_value <= 0):
             raise InputError(f"{self.name} from {low_value} to {high_value}", accepted="the lower first, above 0 where it must be")
         low, high = (math.log(low_value), math.log(high_value)) if self.positive else (low_value, high_value)
-        return Parameter(self.name, self.start_value, self.positive, Prior((low + high) / 2, (high - low) / SDS_IN_95, source), self.size_value)
+        return replace(self, prior=Prior((low + high) / 2, (high - low) / SDS_IN_95, source))
 
 
 @dataclass(frozen=True)
@@ -109,5 +109,4 @@ class Law:
 
     def starting_at(self, *values: float) -> Law:
         """The same law searched from other values."""
-        moved = [Parameter(p.name, v, p.positive, p.prior, p.size_value) for p, v in zip(self.parameters, values, strict=True)]
-        return Law(self.name, self.formula, self.of, tuple(moved))
+        return replace(self, parameters=tuple(replace(p, start_value=v) for p, v in zip(self.parameters, values, strict=True)))

@@ -62,6 +62,7 @@ def depth_law(layers: int = 1) -> Law:
     """
     return Law("depth against dose", "dmax (1 - exp(-(H - Hth)/(Lambda dmax)))", _depth, (
         Parameter("deepest_mm", 1.0 * layers).with_range(0.1 * layers, 10.0 * layers, f"0.1-1 mm a pass and no hard top: {OURS}"),
-        Parameter("heat_j_mm3", 3.0).with_range(0.9, 12.0, "2.3-5.8 kJ/g (Thomas, Simms and Law 1967; Butler 1971) x 0.4-0.75 g/cm3, with losses"),
+        Parameter("heat_j_mm3", 3.0).with_range(
+            0.9, 12.0, "2.3-5.8 kJ/g (Thomas, Simms and Law 1967; Butler 1971) x 0.4-0.75 g/cm3, with losses"),
         Parameter("threshold_j_mm2", 0.2, positive=False).with_range(-0.5, 1.5, f"0.05-1 J/mm2, widened: {OURS}"),
     ))

@@ -103,7 +103,9 @@ def recipe_of(learned: Learned, name: str = "") -> Recipe:
     if shift_mm:
         # Half of a flank's error to each board: half a kerf is what a wall sees, so widths grow by the whole of it.
         through = tuple(_wider(cut, shift_mm) for cut in through)
-        ramp = ramp and ramp.model_copy(update={"wall_shift_mm": replace(ramp.wall_shift_mm, value=ramp.wall_shift_mm.value + shift_mm / 2)})
+        ramp = ramp and ramp.model_copy(
+            update={"wall_shift_mm": replace(ramp.wall_shift_mm, value=ramp.wall_shift_mm.value + shift_mm / 2)}
+        )
     known = [lesson.topic for lesson in learned.lessons]
     guessed = [topic for topic in ("through", "kerf", "ramp", "wall") if topic not in known]
     if not known:
@@ -113,16 +115,20 @@ def recipe_of(learned: Learned, name: str = "") -> Recipe:
             f"; still guessed: {', '.join(guessed)}" if guessed else ""
         )
     title = name or f"{learned.board.species} {learned.board.thickness_mm:.1f} mm on {learned.machine.name}"
-    return guess.model_copy(update={"name": title[:80], "made_from": made_from, "through": through, "ramp": ramp, "flank_shift_mm": shift_mm})
+    return guess.model_copy(
+        update={"name": title[:80], "made_from": made_from, "through": through, "ramp": ramp, "flank_shift_mm": shift_mm}
+    )
 
 
 def _wider(cut: ThroughCut, by_mm: float) -> ThroughCut:
     """The cut with every width changed by as much."""
+
     def moved(each: Estimate) -> Estimate:
         return replace(each, value=max(each.value + by_mm, 0.01))
 
     kerf = tuple(
-        profile.model_copy(update={name: moved(getattr(profile, name)) for name in ("top_mm", "waist_mm", "bottom_mm")}) for profile in cut.kerf
+        profile.model_copy(update={name: moved(getattr(profile, name)) for name in ("top_mm", "waist_mm", "bottom_mm")})
+        for profile in cut.kerf
     )
     return cut.model_copy(update={"kerf": kerf})
 

@@ -74,7 +74,11 @@ class OutcomeFit:
         """Weighted draws of the working parameters."""
         if not self.penalty_value.any():
             raise InputError("an interval without the penalty was asked for", remedy="Fit with penalised=True")
-        return draw(lambda each: _log_density(each, self.scaled_x, self.n_cells, self.penalty_value), self.working_value, self.working_matrix)
+
+        def density(each: Array) -> Array:
+            return _log_density(each, self.scaled_x, self.n_cells, self.penalty_value)
+
+        return draw(density, self.working_value, self.working_matrix)
 
     def _scaled(self, x: Array) -> Array:
         return (x - self.middle_x) / self.half_x
@@ -87,7 +91,8 @@ def fit_outcomes(x: Array, n_cells: NDArray[np.int_], classes: Sequence[str] = F
     """
     n_classes = len(classes)
     if x.ndim != 2 or n_cells.shape != (len(x), n_classes) or n_classes < 2 or np.any(n_cells < 0) or n_cells.sum() == 0:
-        raise InputError(f"counts of shape {n_cells.shape} at settings of shape {x.shape}", accepted="settings (n, d), counts (n, outcomes)")
+        raise InputError(f"counts of shape {n_cells.shape} at settings of shape {x.shape}",
+                         accepted="settings (n, d), counts (n, outcomes)")
     weights = n_cells.sum(axis=1)
     middle = np.average(x, axis=0, weights=weights)
     half = 2 * np.sqrt(np.average((x - middle) ** 2, axis=0, weights=weights))
@@ -98,8 +103,8 @@ def fit_outcomes(x: Array, n_cells: NDArray[np.int_], classes: Sequence[str] = F
     push = value[n_classes - 1 :] / half
     turn = _turn(value, n_classes, half, middle)
     sds = np.sqrt(np.diag(turn @ matrix @ turn.T))
-    return OutcomeFit(tuple(classes), cuts + float(push @ middle), push, sds[: n_classes - 1], sds[n_classes - 1 :], value, matrix, middle, half,
-                      (x - middle) / half, n_cells.astype(float), precision)
+    return OutcomeFit(tuple(classes), cuts + float(push @ middle), push, sds[: n_classes - 1], sds[n_classes - 1 :], value, matrix,
+                      middle, half, (x - middle) / half, n_cells.astype(float), precision)
 
 
 def _search(x: Array, counts: Array, precision: Array) -> tuple[Array, Array]:
@@ -107,24 +112,25 @@ def _search(x: Array, counts: Array, precision: Array) -> tuple[Array, Array]:
     k = counts.shape[1]
     heaped = np.cumsum(counts.sum(axis=0) + 0.5)[:-1] / (counts.sum() + 0.5 * k)
     cuts = np.log(heaped / (1 - heaped))
-    value = np.concatenate([cuts[:1], np.log(np.diff(cuts)), np.zeros(x.shape[1])])
+    value: Array = np.concatenate([cuts[:1], np.log(np.diff(cuts)), np.zeros(x.shape[1])])
 
     top = float(_log_density(value, x, counts, precision))
     for _ in range(ROUNDS):
         below = _below(value, x, k)
         shares, slopes = np.maximum(_shares(below), LEAST_SHARE), _share_slopes(value, x, below)  # (n, K), (n, K, q)
-        score = np.einsum("nk,nkq->q", counts / shares, slopes) - precision * value
+        score: Array = np.einsum("nk,nkq->q", counts / shares, slopes) - precision * value
         information = np.einsum("nk,nkq,nkr->qr", counts.sum(axis=1, keepdims=True) / shares, slopes, slopes) + np.diag(precision)
         if float(np.linalg.cond(information)) > 1e13:
             break
-        step = np.linalg.solve(information, score)
+        step: Array = np.asarray(np.linalg.solve(information, score), np.float64)
         step /= max(1.0, float(np.max(np.abs(step))) / 2)
         while (fresh := float(_log_density(value + step, x, counts, precision))) < top - AGREED * abs(top):
             step = step / 2
         value, top = value + step, fresh
         if np.all(np.abs(step) <= 1e-8 * (1 + np.abs(value))):
-            return value, np.linalg.inv(information)
-    raise InputError("these outcomes have no finite answer: a rung was not reached, or the dose splits them cleanly", remedy="Use the penalty")
+            return value, np.asarray(np.linalg.inv(information), np.float64)
+    raise InputError("these outcomes have no finite answer: a rung was not reached, or the dose splits them cleanly",
+                     remedy="Use the penalty")
 
 
 def _log_density(value: Array, x: Array, counts: Array, precision: Array) -> Array:

@@ -70,20 +70,40 @@ def outcome_from(job: Mapping[str, Any], corner: str, table: Mapping[str, Any]) 
     method = next((wall["method"] for wall in job["walls"] if wall["part"] == pin and wall["chosen"]), "square")
     sd = joint["tightest_mm"]["sd"]
     return Outcome(
-        str(job["name"]), corner, str(job["machine"]["name"]), str(job["recipes"][pin]["species"]), float(np.mean(points)), method,
-        _word(table.get("fit"), Quantity.FIT, corner), _gap(table.get("gap_tail"), corner), _gap(table.get("gap_pin"), corner),
-        _gap(table.get("proud"), corner, low_mm=-2.0), _word(table.get("char"), Quantity.CHAR, corner),
-        float(joint["seen_tail_face_mm"]["value"]), float(joint["seen_pin_face_mm"]["value"]), float(sd),
-        float(job["recipes"][pin].get("flank_shift_mm", 0.0)))
+        str(job["name"]),
+        corner,
+        str(job["machine"]["name"]),
+        str(job["recipes"][pin]["species"]),
+        float(np.mean(points)),
+        method,
+        _word(table.get("fit"), Quantity.FIT, corner),
+        _gap(table.get("gap_tail"), corner),
+        _gap(table.get("gap_pin"), corner),
+        _gap(table.get("proud"), corner, low_mm=-2.0),
+        _word(table.get("char"), Quantity.CHAR, corner),
+        float(joint["seen_tail_face_mm"]["value"]),
+        float(joint["seen_pin_face_mm"]["value"]),
+        float(sd),
+        float(job["recipes"][pin].get("flank_shift_mm", 0.0)),
+    )
 
 
 def learn_outcomes(outcomes: list[Outcome], machine: str, species: str, thickness_mm: float) -> OutcomeLearned | None:
     """What the gaps of real corners say about this machine and wood; None when none was measured."""
-    mine = [each for each in outcomes if each.machine == machine and each.species == species
-            and abs(each.thickness_mm - thickness_mm) <= SAME_THICKNESS_FRAC * thickness_mm]
+    mine = [
+        each
+        for each in outcomes
+        if each.machine == machine
+        and each.species == species
+        and abs(each.thickness_mm - thickness_mm) <= SAME_THICKNESS_FRAC * thickness_mm
+    ]
     # What the recipe of that job had already corrected belongs to the error too.
-    errors = [gap - expected + each.applied_mm for each in mine for gap, expected in ((each.gap_tail_mm, each.expected_tail_mm), (each.gap_pin_mm, each.expected_pin_mm))
-              if gap is not None]
+    errors = [
+        gap - expected + each.applied_mm
+        for each in mine
+        for gap, expected in ((each.gap_tail_mm, each.expected_tail_mm), (each.gap_pin_mm, each.expected_pin_mm))
+        if gap is not None
+    ]
     if not errors:
         return None
     sd = float(np.median([each.expected_sd_mm for each in mine]))
@@ -91,7 +111,9 @@ def learn_outcomes(outcomes: list[Outcome], machine: str, species: str, thicknes
     trust = sd**2 / (sd**2 + noise**2)
     mean = float(np.median(errors))
     shift = Estimate(trust * mean, math.sqrt(trust) * noise, len(errors), ", ".join(dict.fromkeys(each.job for each in mine)))
-    said = (f"{len(errors)} seen lines of real corners: {mean:+.3f} mm against what was predicted, taken as {shift.value:+.3f} ± {shift.sd:.3f} mm a flank",)
+    said = (
+        f"{len(errors)} seen lines of real corners: {mean:+.3f} mm against what was predicted, taken as {shift.value:+.3f} ± {shift.sd:.3f} mm a flank",
+    )
     return OutcomeLearned(Lesson("outcome", len(errors), {"flank_shift_mm": shift}, said), shift)
 
 

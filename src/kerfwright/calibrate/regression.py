@@ -132,8 +132,8 @@ def _without_outliers(plain: Fit) -> Fit:
         spoilt = len(gone) if odds < OUTLIER_ODDS_FRAC else spoilt
     best, outliers = fits[spoilt], tuple(sorted(gone[:spoilt]))
     left = plain.y - plain.law.at(plain.x, best.value)
-    said = tuple(warning("outlier", f"reading {i + 1} of {plain.law.name} is {left[i]:+.3g} from what the others say: left out", plain.source)
-                 for i in outliers)
+    off = "from what the others say: left out"
+    said = tuple(warning("outlier", f"reading {i + 1} of {plain.law.name} is {left[i]:+.3g} {off}", plain.source) for i in outliers)
     return replace(best, law=plain.law, outliers=outliers, findings=said)
 
 

@@ -103,7 +103,8 @@ class ThroughEnergy:
 def fit_through_energy(thickness_mm: Array, energy_j_mm: Array, laser: Laser, wood: str, source: str) -> ThroughEnergy:
     """Fit the law to energies (n,) that went just through thicknesses (n,), two different ones or more."""
     if len(np.unique(thickness_mm)) < 2 or np.any(thickness_mm <= 0) or np.any(energy_j_mm <= 0):
-        raise InputError("one thickness cannot tell the surface's energy from the loss with depth", accepted="two thicknesses or more, above 0")
+        raise InputError("one thickness cannot tell the surface's energy from the loss with depth",
+                         accepted="two thicknesses or more, above 0")
     middle = float(np.median(thickness_mm))
     start = through_law(float(np.median(energy_j_mm)) / middle, 2 * middle)
     fit = fit_law(start, thickness_mm, np.log(energy_j_mm), noise=CUT_NOISE, source=source)

@@ -43,7 +43,7 @@ def howe_factor(n: int, share_frac: float, confidence_frac: float) -> float:
 
 def two_sided_factor(n: int, share_frac: float, confidence_frac: float) -> float:
     """k such that mean - k s to mean + k s holds ``share_frac`` of all, exact."""
-    from scipy.optimize import brentq  # pyright: ignore[reportMissingTypeStubs]
+    from scipy.optimize import brentq  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
     from scipy.special import chdtrc, chndtrix  # pyright: ignore[reportMissingTypeStubs]
 
     _refuse(n, share_frac, confidence_frac)
@@ -56,7 +56,7 @@ def two_sided_factor(n: int, share_frac: float, confidence_frac: float) -> float
         return float(strength @ np.asarray(chdtrc(n - 1, (n - 1) * half2 / k**2), float)) - confidence_frac
 
     guess = howe_factor(n, share_frac, confidence_frac)
-    return float(brentq(short, guess / 3, guess * 3, xtol=1e-10))
+    return float(cast(Any, brentq)(short, guess / 3, guess * 3, xtol=1e-10))
 
 
 def _refuse(n: int, share_frac: float, confidence_frac: float) -> None:

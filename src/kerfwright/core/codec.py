@@ -1,4 +1,4 @@
-"""Frozen values to plain JSON: dataclasses by field name, arrays as lists, lengths rounded to a nanometre."""
+"""Frozen values to plain JSON: dataclasses and documents by field name, arrays as lists, lengths rounded to a nanometre."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def plain(value: Any) -> Any:
     if isinstance(value, Pose):
         return plain(value.matrix)
     if isinstance(value, BaseModel):
-        return {name: plain(getattr(value, name)) for name in type(value).model_fields}
+        return {_key(name, field.alias): plain(getattr(value, name)) for name, field in type(value).model_fields.items()}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, dict):
@@ -45,6 +45,11 @@ def plain(value: Any) -> Any:
     if isinstance(value, Path):
         return value.as_posix()
     raise TypeError(f"no plain form for {type(value).__name__}")
+
+
+def _key(name: str, alias: str | None) -> str:
+    """``schema_`` ends so because a model has a ``schema`` of its own: written by its alias. Other names keep their unit."""
+    return alias if alias is not None and name.endswith("_") else name
 
 
 def to_json(value: Any) -> str:

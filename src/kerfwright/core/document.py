@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, get_args
@@ -54,8 +55,25 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 
 def load(path: Path, model: type[DocumentT]) -> DocumentT:
-    """Read ``path`` as ``model``."""
-    return build(read_toml(path), model, where=str(path))
+    """Read ``path`` as ``model``. A file of another kind is named as what it is."""
+    tables = read_toml(path)
+    schema = model.model_fields.get("schema_")
+    if schema is not None:
+        refuse_other_kind(tables, _kind(get_args(schema.annotation)[0]), str(path))
+    return build(tables, model, where=str(path))
+
+
+def refuse_other_kind(tables: dict[str, Any], kind: str, where: str) -> None:
+    """Raises InputError when a file's schema says that it is a board file, say, and a ``kind`` file is wanted."""
+    found = _kind(tables.get("schema"))
+    if found and found != kind:
+        raise InputError(f"this is a {found} file", accepted=f"a {kind} file", where=where)
+
+
+def _kind(schema: object) -> str:
+    """``"board"`` of ``"kerfwright-board-1"``; "" of anything else."""
+    found = re.fullmatch(r"kerfwright-([a-z]+)-\d+", schema) if isinstance(schema, str) else None
+    return found[1] if found else ""
 
 
 def build(tables: dict[str, Any], model: type[DocumentT], where: str) -> DocumentT:

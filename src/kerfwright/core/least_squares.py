@@ -53,7 +53,7 @@ def nearest(residuals: Callable[[Array], Array], start: Array, sizes: Array | No
     residuals: (k,) -> (n,), n >= k. sizes: (k,) how large a change of each parameter matters, for those that may be 0.
     Raises InputError when the search finds no bottom.
     """
-    from scipy.optimize import leastsq
+    from scipy.optimize import leastsq  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
 
     floor = np.abs(start) if sizes is None else sizes
 
@@ -65,8 +65,9 @@ def nearest(residuals: Callable[[Array], Array], start: Array, sizes: Array | No
     def slopes(value: Array) -> Array:
         return slope_matrix(calm, value, floor)
 
-    solved = cast(Any, leastsq(calm, start, Dfun=slopes, full_output=True, ftol=TOLERANCE, xtol=TOLERANCE, gtol=0.0,
-                               maxfev=MOST_CALLS, factor=FIRST_STEP, diag=1 / floor))
+    search = cast(Any, leastsq)  # untyped, and its defaults mislead: factor is a float
+    solved = search(calm, start, Dfun=slopes, full_output=True, ftol=TOLERANCE, xtol=TOLERANCE, gtol=0.0, maxfev=MOST_CALLS,
+                    factor=FIRST_STEP, diag=1 / floor)
     value, status = np.asarray(solved[0], float), int(solved[4])
     left = calm(value)
     if status not in BOTTOM or not np.all(np.isfinite(value)) or np.any(np.abs(left) >= FAR):

@@ -156,13 +156,13 @@ def format_mm(length_mm: float, digits: int = 2) -> str:
 
 
 def format_duration(time_s: float) -> str:
-    """``"3 min 20 s"``, ``"1 h 05 min"``, ``"42 s"``."""
-    whole_s = round(time_s)
+    """``"42 s"``, ``"3 min 20 s"``, ``"18 min"``, ``"1 h 05 min"``: from ten minutes on no time is known to the second."""
+    whole_s, whole_min = round(time_s), round(time_s / 60)
     if whole_s < 60:
         return f"{whole_s} s"
-    if whole_s < 3600:
+    if whole_s < 600:
         return f"{whole_s // 60} min {whole_s % 60:02d} s"
-    return f"{whole_s // 3600} h {whole_s % 3600 // 60:02d} min"
+    return f"{whole_min} min" if whole_min < 60 else f"{whole_min // 60} h {whole_min % 60:02d} min"
 
 
 def format_slope(slope_frac: float) -> str:

@@ -34,9 +34,21 @@ def _draw(axes: Any, plot: Plot) -> None:
     if len(plot.set_aside):
         axes.scatter(plot.set_aside[:, 0], plot.set_aside[:, 1], s=34, marker="x", color=GREY, zorder=3, label="set aside")
     if plot.mark is not None:
-        axes.scatter([plot.mark[0]], [plot.mark[1]], s=70, marker="D", facecolors="none", edgecolors=MARK, linewidths=1.8, zorder=4, label=plot.mark_name)
+        axes.scatter(
+            [plot.mark[0]],
+            [plot.mark[1]],
+            s=70,
+            marker="D",
+            facecolors="none",
+            edgecolors=MARK,
+            linewidths=1.8,
+            zorder=4,
+            label=plot.mark_name,
+        )
     low, high = float(plot.points[:, 0].min()), float(plot.points[:, 0].max())
-    axes.plot([low, high], [0.02, 0.02], transform=axes.get_xaxis_transform(), color=GREY, linewidth=4, solid_capstyle="butt", label="range burnt")
+    axes.plot(
+        [low, high], [0.02, 0.02], transform=axes.get_xaxis_transform(), color=GREY, linewidth=4, solid_capstyle="butt", label="range burnt"
+    )
     if plot.log_x:
         axes.set_xscale("log")
         from matplotlib.ticker import LogLocator, ScalarFormatter

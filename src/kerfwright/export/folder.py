@@ -20,23 +20,24 @@ def job_files(job: Job) -> list[JobFile]:
     return [*files, job_record(job, files)]
 
 
-def refuse_existing(folder: Path) -> None:
-    """Raises FolderError when the folder is there already."""
-    if os.path.lexists(folder):
-        raise FolderError(
-            "there is something here already",
-            accepted="a new folder",
-            remedy="Give another --out, or move the old one away",
-            where=str(folder),
-        )
+def refuse_existing(path: Path, what: str = "folder", instead: str = "Give another --out") -> None:
+    """Raises FolderError when the path is there already. instead: the remedy that fits the verb."""
+    if os.path.lexists(path):
+        raise _taken(path, what, instead)
 
 
-def write_folder(files: list[JobFile], folder: Path) -> None:
+def _taken(path: Path, what: str, instead: str) -> FolderError:
+    return FolderError(
+        "there is something here already", accepted=f"a new {what}", remedy=f"{instead}, or move the old one away", where=str(path)
+    )
+
+
+def write_folder(files: list[JobFile], folder: Path, instead: str = "Give another --out") -> None:
     """Write all files beside the target and rename in one step. Raises FolderError; leaves nothing half-made.
 
     An interrupt is passed on after the half-made folder is gone.
     """
-    refuse_existing(folder)
+    refuse_existing(folder, instead=instead)
     partial: Path | None = None
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -44,20 +45,30 @@ def write_folder(files: list[JobFile], folder: Path) -> None:
         for file in files:
             _write(partial / file.path, file.data)
         partial.chmod(0o755)
-        refuse_existing(folder)
-        os.rename(partial, folder)
+        _rename_folder(partial, folder, instead)
     except OSError as bad:
         _remove(partial)
         if isinstance(bad, FolderError):
             raise
         raise FolderError(
-            f"the job could not be written: {bad.strerror or bad}",
+            f"the folder could not be written: {bad.strerror or bad}",
             accepted="a folder that can be written, on a disk with room",
-            remedy="Free some space or give another --out; nothing was left behind",
+            remedy=f"{instead} or free some space; nothing was left behind",
             where=str(folder),
         ) from bad
     except BaseException:
         _remove(partial)
+        raise
+
+
+def _rename_folder(partial: Path, folder: Path, instead: str) -> None:
+    """A rename never replaces a folder that holds anything; only an empty one made in this very moment could be lost."""
+    refuse_existing(folder, instead=instead)
+    try:
+        os.rename(partial, folder)
+    except OSError as bad:
+        if os.path.lexists(folder):
+            raise _taken(folder, "folder", instead) from bad
         raise
 
 
@@ -70,17 +81,27 @@ def write_new_file(path: Path, data: bytes) -> None:
                 stream.write(data)
                 stream.flush()
                 os.fsync(stream.fileno())
-            refuse_existing(path)
-            os.rename(name, path)
-        except BaseException:
+            _link_file(Path(name), path)
+        finally:
             Path(name).unlink(missing_ok=True)
-            raise
     except OSError as bad:
         if isinstance(bad, FolderError):
             raise
         raise FolderError(
             f"the file could not be written: {bad.strerror or bad}", accepted="a folder that can be written", where=str(path)
         ) from bad
+
+
+def _link_file(partial: Path, path: Path) -> None:
+    """Give a whole file its name in one step that fails when the name is taken; without hard links, look and rename."""
+    refuse_existing(path, "file")
+    try:
+        os.link(partial, path)
+    except FileExistsError as bad:
+        raise _taken(path, "file", "Give another --out") from bad
+    except (OSError, NotImplementedError):  # a disk without hard links, such as FAT; a rename there says so itself if it can
+        refuse_existing(path, "file")
+        os.rename(partial, path)
 
 
 def _write(path: Path, data: bytes) -> None:

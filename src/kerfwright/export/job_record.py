@@ -19,7 +19,7 @@ SCHEMA = "kerfwright-job-1"
 FRAMES = {
     "board": "x along the board's length (grain), y across, z out of the show face; wood fills -thickness <= z <= 0; mm",
     "bed": "origin front left, x right, y back, z up from the bed; mm",
-    "program": "X and Y of the bed; Z is the height of the focus over the setup's gauge point; mm",
+    "program": "X and Y of the bed, less the machine's stated scale and skew; Z is the height of the focus over the setup's gauge point; mm",
     "assembly": "x right, y back, z up, origin at the outer front left bottom corner of the finished piece; mm",
     "pose": "4 x 4 rows; bed_from_board carries board points to the bed",
     "kerf": "full width removed; clearance > 0 is a gap; focus > 0 is above the entry face",
@@ -91,7 +91,7 @@ def _setup(job: Job, setup: Setup, names: set[str]) -> dict[str, Any]:
         "steps_before": setup.steps_before,
         "verniers": setup.verniers,
         "operations": [_operation(job, op) for op in setup.operations],
-        "pictures": picture_placings(setup) if job.machine.takes_pictures else (),
+        "pictures": picture_placings(setup) if job.machine.takes_pictures and job.assembly.parts else (),
     }
 
 

@@ -52,7 +52,8 @@ class Caustic:
         Spread: with u = ln d0 and t = ln Theta, var(u + t) = 2 var u + 2 var t - var(u - t), and u - t = ln zR is known.
         """
         m2 = math.pi * self.waist_mm.value * self.divergence_rad.value / (4 * wavelength_um * 1e-3)
-        of_waist, of_divergence, of_rayleigh = ((each.sd / each.value) ** 2 for each in (self.waist_mm, self.divergence_rad, self.rayleigh_mm))
+        parts = (self.waist_mm, self.divergence_rad, self.rayleigh_mm)
+        of_waist, of_divergence, of_rayleigh = ((each.sd / each.value) ** 2 for each in parts)
         sd = m2 * math.sqrt(max(0.0, 2 * of_waist + 2 * of_divergence - of_rayleigh))
         return Estimate(m2, sd, self.waist_mm.n, self.waist_mm.source)
 

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BeforeValidator, Field
 
 from kerfwright.core.document import Acceleration, Document, Length, LengthOrZero, PowerW, Speed
+from kerfwright.core.units import parse_angle_deg, parse_fraction
+
+Array = NDArray[np.float64]
+Trim = Annotated[float, BeforeValidator(parse_fraction), Field(ge=-0.02, le=0.02)]
+Lean = Annotated[float, BeforeValidator(parse_angle_deg), Field(ge=-1, le=1)]
 
 
 class Head(Document):
@@ -36,6 +43,27 @@ class Machine(Document):
     placing_sd_mm: LengthOrZero = Field(
         default=0.1, alias="placing", description="how well a board is laid against a fence by hand, one standard deviation"
     )
+
+    scale_x_frac: Trim = Field(default=0.0, alias="scale_x", description="the bed's x moves this much too far, such as 0.05 %")
+    scale_y_frac: Trim = Field(default=0.0, alias="scale_y", description="the bed's y moves this much too far")
+    skew_deg: Lean = Field(default=0.0, alias="skew", description="the bed's y leans this much toward +x")
+
+    @property
+    def corrected(self) -> bool:
+        """True when programs allow for a measured scale or skew."""
+        return bool(self.scale_x_frac or self.scale_y_frac or self.skew_deg)
+
+    def commanded_mm(self, points_mm: Array) -> Array:
+        """Where to send the head so that it really goes to ``points_mm`` (n, 3).
+
+        Sent to (x, y) it lands at ((1 + sx) x + tan(skew) (1 + sy) y, (1 + sy) y).
+        """
+        if not self.corrected:
+            return points_mm
+        sent = points_mm.copy()
+        sent[:, 0] = (points_mm[:, 0] - np.tan(np.radians(self.skew_deg)) * points_mm[:, 1]) / (1 + self.scale_x_frac)
+        sent[:, 1] = points_mm[:, 1] / (1 + self.scale_y_frac)
+        return sent
 
     @property
     def laser_on_word(self) -> str:

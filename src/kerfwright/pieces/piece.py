@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
-from kerfwright.core.document import Document, build, read_toml
+from kerfwright.core.document import Document, build, read_toml, refuse_other_kind
 from kerfwright.core.errors import InputError
 from kerfwright.pieces.design import Design
 
@@ -53,6 +53,7 @@ def load_piece(path: Path) -> PieceDocument:
 
 def piece_from(tables: dict[str, Any], where: str) -> PieceDocument:
     """A piece document from its tables."""
+    refuse_other_kind(tables, "piece", where)
     kind = tables.get("kind")
     if not isinstance(kind, str) or kind not in all_pieces():
         near = difflib.get_close_matches(str(kind), all_pieces(), n=1)

@@ -11,10 +11,10 @@ from kerfwright.core.errors import RecipeRangeError
 from kerfwright.core.pose import Pose, shift
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import Blank
-from kerfwright.process.lettering import text_strokes, text_width_mm
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import Lie, bed_from_board
 from kerfwright.plan.square import Cutting
+from kerfwright.process.lettering import text_strokes, text_width_mm
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
 from kerfwright.process.recipe import Recipe, ThroughCut
 from kerfwright.process.setup import Face, Setup, Vernier

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kerfwright.core.finding import Finding, caution, note, warning
+from kerfwright.coupons.first_guess import guess_findings
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.design import Corner
 from kerfwright.plan.walls import RAMP_PRACTICAL_MM
@@ -70,6 +71,7 @@ def recipe_findings(recipes: Mapping[str, Recipe], boards: Mapping[str, Board], 
     """Recipes for another machine or species, or without spreads."""
     found: list[Finding] = []
     for part, recipe in recipes.items():
+        found += guess_findings(recipe, part)
         if recipe.machine != machine.name:
             found.append(warning("other-machine", f'recipe "{recipe.name}" was made on "{recipe.machine}", not on "{machine.name}"', part))
         if find_species(recipe.species).name != find_species(boards[part].species).name:

@@ -9,7 +9,6 @@ from kerfwright.core.errors import PlanError
 from kerfwright.core.finding import Finding, merged, note
 from kerfwright.core.units import format_duration, format_mm
 from kerfwright.coupons.coupon import CouponDesign, Site
-from kerfwright.coupons.first_guess import guess_findings
 from kerfwright.geometry.assembly import Assembly
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Slab, straight_slab
@@ -61,7 +60,6 @@ def plan_coupon(design: CouponDesign, site: Site, options: PlanOptions) -> Job:
             *design.findings,
             needs(design, time),
             *cautions.board_findings(boards),
-            *guess_findings(site.recipe, PART),
             *cautions.recipe_findings(recipes, boards, site.machine),
         ]
     )

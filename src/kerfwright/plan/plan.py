@@ -67,7 +67,17 @@ def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], reci
     )
     times = tuple(setup_time(setup, machine) for setup in setups)
     return Job(
-        design.assembly.name, machine, dict(boards), dict(recipes), design.assembly, setups, times, gaps, walls, findings, options.model_dump()
+        design.assembly.name,
+        machine,
+        dict(boards),
+        dict(recipes),
+        design.assembly,
+        setups,
+        times,
+        gaps,
+        walls,
+        findings,
+        options.model_dump(),
     )
 
 

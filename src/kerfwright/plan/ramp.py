@@ -1,9 +1,8 @@
 """Sloped walls burnt as ramps: the core drops out, then lines parallel to the wall go down to a rising depth.
 
 Vocabulary: the *core* is the socket at its narrow width (inner face); a *wedge* is what is left between the core and
-the wall, T^2/(2s) in section for slope 1:s. Across a wedge, t runs from the wall's line on the show face (t = 0)
-toward the core; the wall asks for the depth T z at t(z) = d z - g - 4 h z (1 - z) + m, with d = T slope, g the wall's
-share of the gap, h the hollow, m the recipe's wall shift. Each line is sent to the depth that the wall has under it.
+the wall, T^2/(2s) in section for slope 1:s. Each line is sent to the depth that the wall has under it
+(process/ramp_lines.py).
 """
 
 from __future__ import annotations
@@ -11,19 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kerfwright.core.errors import RecipeRangeError
 from kerfwright.geometry.ring import Place, Ring
 from kerfwright.plan.blank import EndWork, Notch
 from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, tip_strokes
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.ramp_lines import DEEPEST_FRAC, line_powers, wall_depths
 from kerfwright.process.recipe import RampSettings
-
-Array = NDArray[np.float64]
-
-DEEPEST_FRAC = 0.999  # of the thickness: the deepest a line is sent, and what a recipe must have reached
-FAINT_SHARE = 0.5  # lines shallower than this share of the shallowest depth on record are left out
 
 
 @dataclass(frozen=True)
@@ -32,25 +26,6 @@ class RampWishes:
 
     hollow_mm: float
     overrun_mm: float
-
-
-def wall_depths(
-    across_mm: float, thickness_mm: float, spacing_mm: float, gap_share_mm: float, hollow_mm: float, wall_shift_mm: float
-) -> tuple[Array, Array]:
-    """Lines of one wedge: (t in mm from the wall's show line toward the core, depth in mm), deepest first.
-
-    across_mm: width d of the wedge. Lines lie at half spacings from where the wall meets the show face, so that the
-    seen line is true to place; the deepest may reach past the wall's foot into the core, where there is air.
-    """
-    foot_mm = across_mm - gap_share_mm + wall_shift_mm
-    top_mm = -gap_share_mm + wall_shift_mm
-    n_lines = int(np.ceil((foot_mm - top_mm) / spacing_mm - 1e-9))
-    t_mm: Array = top_mm + (np.arange(n_lines, dtype=np.float64)[::-1] + 0.5) * spacing_mm
-    # 4 h z^2 + (d - 4 h) z - (t - top) = 0, the root between 0 and 1.
-    a, b, c = 4 * hollow_mm, across_mm - 4 * hollow_mm, -(t_mm - top_mm)
-    z: Array = -2 * c / (b + np.sqrt(b * b - 4 * a * c))  # the form that keeps its digits when there is no hollow
-    depth_mm: Array = thickness_mm * np.minimum(z, DEEPEST_FRAC)
-    return t_mm, depth_mm
 
 
 def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: Ring, notch: Notch) -> list[BeamPath]:
@@ -75,17 +50,6 @@ def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: 
             points = np.array([[x_out, y, cutting.entry_z_mm], [x_floor, y, cutting.entry_z_mm]])
             lines.append(BeamPath(points, float(power), float(depth), (edge.name,)))
     return lines
-
-
-def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """(powers of the lines kept, mask of the lines kept). Raises RecipeRangeError for depths never burnt.
-
-    Lines a little shallower than the shallowest reading are burnt at that reading's power; fainter ones are left
-    out, for a recipe says nothing there.
-    """
-    shallow_mm = ramp.shallowest_mm
-    kept = depth_mm >= FAINT_SHARE * shallow_mm
-    return ramp.power_for_depth(np.maximum(depth_mm[kept], shallow_mm)), kept
 
 
 def ramp_fault(ramp: RampSettings | None, thickness_mm: float) -> str:

@@ -68,7 +68,7 @@ def moves_of(setup: Setup, machine: Machine) -> Iterator[Move]:
             yield Pause(op.before, op.name)
         for one in op.passes:
             for path in op.paths:
-                points = program_points(setup, path, one.focus_mm, op.level_mm)
+                points = machine.commanded_mm(program_points(setup, path, one.focus_mm, op.level_mm))
                 if by_hand and abs(points[0, 2] - focus_now) > 1e-6:
                     focus_now = float(points[0, 2])
                     yield Pause(f"set the focus {_height(focus_now)} the gauge point", op.name)

@@ -78,7 +78,8 @@ class _Pictures:
     name = "grey picture"
 
     def files(self, job: Job) -> Iterator[JobFile]:
-        if not job.machine.takes_pictures:
+        # A coupon's many small fields are burnt from the program: a picture a field would only be clutter.
+        if not job.machine.takes_pictures or not job.assembly.parts:
             return
         finest: tuple[Setup, PicturePlacing] | None = None
         for setup in job.setups:

@@ -73,7 +73,7 @@ def _figures(job: Job) -> Block:
     facts = [
         *(_piece_facts(job) if job.assembly.parts else []),
         ("Setups", str(len(job.setups)), stops_words(sum(time.n_pauses for time in job.times))),
-        ("Machine time", format_duration(job.total_time_s), f"beam on {length_words(job.cut_length_mm)}"),
+        ("Machine time", f"about {format_duration(job.total_time_s)}", f"beam on {length_words(job.cut_length_mm)}"),
     ]
     cells = tuple(Stack((words(name, style=LABEL, after_mm=0.0), words(value, style=FIGURE, after_mm=0.4),
                          words(more, style=LABEL, after_mm=0.0))) for name, value, more in facts)

@@ -90,7 +90,7 @@ def _settings(job: Job, index: int) -> Block:
         ("Gauge point G", f"X {short(float(gauge[0]))}, Y {short(float(gauge[1]))}", f"{format_mm(setup.gauge_height_mm)} over the bed"),
         ("Board", setup.board, f"{short(length_mm, 1)} × {short(width_mm, 1)} × {short(thickness_mm)}"),
         ("Recipe", recipe.name if recipe else "the board's own", f"beam on {length_words(time.cut_length_mm)}"),
-        ("Machine time", format_duration(time.burn_s + time.travel_s), stops_words(time.n_pauses)),
+        ("Machine time", f"about {format_duration(time.burn_s + time.travel_s)}", stops_words(time.n_pauses)),
     ]
     cells = [_fact(*fact) for fact in facts]
     if not setup.tilt_deg:
