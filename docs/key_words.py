@@ -160,7 +160,7 @@ RECORD: dict[str, str] = {
     "setups.name": "part of its files' names",
     "setups.title": "for people",
     "setups.part": "which part it cuts; `cradle` for the cradle",
-    "setups.board": "name of the board",
+    "setups.board": "name of the board, and which blank where several are alike",
     "setups.board_size_mm": "length, width, thickness of the blank",
     "setups.trimmed_mm": "null, or from where to where across the blank there still is wood when it lies tilted",
     "setups.program": "path of its program",

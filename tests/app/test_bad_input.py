@@ -12,8 +12,8 @@ import time
 from pathlib import Path
 
 import pytest
-from app.shop_files import change, new_shop
 
+from app.shop_files import change, new_shop
 from kerfwright.app.cli import main
 from kerfwright.core.errors import EXIT_CODES
 from kerfwright.export import folder as folder_module
@@ -45,13 +45,17 @@ MISTAKES = [
     (PIECE, "tails_on", '["front", "left"]', 2, ["right-back", "tails_on"]),
     (PIECE, "layout", '"list"', 2, ["tails = 4", "list"]),
     (BENCH, "front", '"../shop/nowhere.toml"', 6, ["nowhere.toml", "No such file"]),
-    (BENCH, "machine", '"../shop/maple-a.toml"', 2, ["maple-a.toml"]),
+    (BENCH, "machine", '"../shop/maple-a.toml"', 2, ["maple-a.toml", "this is a board file", "Give the machine file"]),
+    (BENCH, "recipe", '"../shop/lantern-20.toml"', 2, ["lantern-20.toml", "this is a machine file", "Give the recipe file"]),
+    (BENCH, "front", '"../shop/maple-6.toml"', 2, ["maple-6.toml", "this is a recipe file", "Give the board file"]),
     (LASER, "bed_x", '"45 mm"', 5, ["250 mm x 42 mm", "Lantern 20", "smaller"]),
     (LASER, "height", '"3 mm"', 5, ["thick"]),
     (LASER, "top_speed", '"5 mm/s"', 5, ["mm/s"]),
     (BOARD_A, "thickness", '["9.00 mm"]', 4, ["9.00 mm", "never burnt", "5.6 to 6.4 mm"]),
     (BOARD_A, "thickness", '["0.2 mm"]', 4, ["0.20 mm"]),
     (BOARD_A, "species", '"suger maple"', 2, ["suger maple", "sugar maple"]),
+    (BOARD_A, "pieces", "0", 2, ["pieces", "greater than or equal to 1"]),
+    (BOARD_A, "pieces", "51", 2, ["pieces", "less than or equal to 50"]),
     (BOARD_A, "length", '"234 mm"', 5, ["long", "238.4 mm or more"]),
     (BOARD_A, "width", '"55 mm"', 5, ["milled to 55 mm"]),
     (MAPLE, "spacing", '"5 mm"', 2, ["spacing"]),
@@ -197,3 +201,51 @@ def test_words_the_command_line_does_not_know(capsys: pytest.CaptureFixture[str]
     told = capsys.readouterr().err
     assert told.startswith("kerfwright: ")
     assert "--help" in told
+
+
+@pytest.mark.parametrize(("words", "sentence"), [
+    (["make"], "make needs a piece file, as in kerfwright make piece.toml. See kerfwright make --help."),
+    (["look"], "look needs a piece file, as in kerfwright look piece.toml. See kerfwright look --help."),
+    (["start"], "start needs a new folder, as in kerfwright start my-shop. See kerfwright start --help."),
+    (["shift", "piece-job"], "shift needs a job folder and the number of a setup, as in kerfwright shift piece-job 4 "
+                             "--left-tick 2 --right-tick 1. See kerfwright shift --help."),
+    (["make", "piece.toml", "--out"], "--out needs a value after it. See kerfwright make --help."),
+])
+def test_a_missing_word_is_asked_for(capsys: pytest.CaptureFixture[str], words: list[str], sentence: str) -> None:
+    assert main(words) == 2
+    assert capsys.readouterr().err == f"kerfwright: {sentence}\n"
+
+
+def test_starting_over_a_folder_is_refused_in_the_words_of_that_verb(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shop = new_shop(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+    assert main(["start", str(shop)]) == 6
+    assert "Give another folder, or move the old one away." in (told := capsys.readouterr().err)
+    assert "--out" not in told
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize(("file", "kind"), [(BENCH, "bench"), (BOARD_A, "board"), (MAPLE, "recipe"), (LASER, "machine")])
+def test_another_file_in_the_piece_file_s_place_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str], file: str, kind: str) -> None:
+    shop = new_shop(tmp_path)
+    assert main(["look", str(shop / file)]) == 2
+    assert capsys.readouterr().err == f"kerfwright: {shop / file}: this is a {kind} file. Give the piece file.\n"
+
+
+def test_a_missing_bench_file_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shop = new_shop(tmp_path)
+    (shop / BENCH).rename(shop / "bench-of-mine.toml")
+    assert main(["look", str(shop / PIECE)]) == 6
+    assert capsys.readouterr().err == f"kerfwright: {shop / PIECE}: there is no bench.toml beside the piece. Name a bench file with --bench.\n"
+    (shop / "bench-of-mine.toml").rename(shop / "tool-tray" / "other.toml")
+    assert main(["look", str(shop / PIECE), "--bench", str(shop / "tool-tray" / "other.toml")]) == 0
+
+
+def test_a_folder_without_a_piece_names_those_that_have_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shop = new_shop(tmp_path)
+    assert main(["make", str(shop)]) == 6
+    told = capsys.readouterr().err
+    assert "there is no piece.toml in this folder" in told
+    assert f"Give {shop / 'keepsake-box'} or {shop / 'pencil-box'} or {shop / 'tool-tray'}." in told
+    assert main(["make", str(shop / "shop")]) == 6
+    assert "Give" not in capsys.readouterr().err

@@ -42,7 +42,7 @@ box_joint = st.fixed_dictionaries({"kind": st.just("box joint")}, optional={"fin
 def pieces(draw: st.DrawFn) -> dict[str, Any]:
     joints: dict[str, Any] = {}
     for corner in CORNERS if draw(st.booleans()) else ("all",):
-        joint = draw(st.one_of(dovetail, box_joint))
+        joint: dict[str, Any] = dict(draw(st.one_of(dovetail, box_joint)))
         boards = ["front", "back"] if draw(st.booleans()) else ["left", "right"]
         joint["tails_on" if joint["kind"] == "through dovetail" else "starts_on"] = boards
         joints[corner] = joint
@@ -54,7 +54,8 @@ def pieces(draw: st.DrawFn) -> dict[str, Any]:
 @st.composite
 def benches(draw: st.DrawFn) -> dict[str, Any]:
     thickness = {panel: draw(st.floats(2.5, 14)) for panel in PANELS} if draw(st.booleans()) else dict.fromkeys(PANELS, draw(st.floats(2.5, 14)))
-    return {"thickness": thickness, "spare": draw(st.one_of(st.floats(24, 60), st.floats(0, 60))), "rough": draw(st.booleans()), "z": draw(st.sampled_from(["motorised", "by hand"])),
+    return {"thickness": thickness, "spare": draw(st.one_of(st.floats(24, 60), st.floats(0, 60))), "rough": draw(st.booleans()),
+            "z": draw(st.sampled_from(["motorised", "by hand"])),
             "walls": draw(st.sampled_from(["auto", "ramp", "cradle", "two faces"])), "gap": draw(st.floats(2, 12)), "reread": draw(st.booleans()),
             "face": draw(st.sampled_from(["auto", "show face", "inner face"]))}
 
@@ -95,8 +96,9 @@ def test_exact_parts_and_valid_programs_or_a_clear_refusal(piece: dict[str, Any]
     try:
         job, document = planned(piece, bench)
     except InputError as refusal:
-        assert refusal.arrived
-        assert refusal.accepted or refusal.remedy
+        told = bool(refusal.arrived) and bool(refusal.accepted or refusal.remedy)
+        if not told:
+            raise
         return
     for part in job.assembly.parts:
         assert is_simple(part.slab.show_ring.points_mm)
@@ -104,7 +106,8 @@ def test_exact_parts_and_valid_programs_or_a_clear_refusal(piece: dict[str, Any]
     if document.proud_mm == 0:
         t = bench["thickness"]
         walls = (t["left"] + t["right"], t["front"] + t["back"])
-        length, width = (document.length_mm, document.width_mm) if document.measured == "outside" else (document.length_mm + walls[0], document.width_mm + walls[1])
+        more = (0.0, 0.0) if document.measured == "outside" else walls
+        length, width = document.length_mm + more[0], document.width_mm + more[1]
         frame = (length * width - (length - walls[0]) * (width - walls[1])) * document.height_mm
         assert sum(part.slab.volume_mm3() for part in job.assembly.parts) == pytest.approx(frame, rel=1e-9)
     for setup in job.setups:

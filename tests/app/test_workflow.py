@@ -9,10 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from app.shop_files import change, new_shop
 
+from app.shop_files import change, new_shop
 from kerfwright.app import workflow
 from kerfwright.app.cli import main
+from kerfwright.core.codec import plain
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.export.job_reader import read_job
 from kerfwright.export.program_reader import read_program
@@ -73,7 +74,7 @@ def test_a_job_is_read_back_as_it_was_planned(shop: Path, jobs: dict[str, Path])
     back = read_job(jobs["keepsake-box"])
     for setup, read in zip(planned.setups, back.setups, strict=True):
         assert np.allclose(setup.bed_from_board.matrix, read.bed_from_board.matrix, atol=1e-8)
-        assert setup.verniers == read.verniers
+        assert plain(setup.verniers) == plain(read.verniers)  # to the nanometre that the record keeps
         for op, op_read in zip(setup.operations, read.operations, strict=True):
             assert (op.name, op.kind, op.passes, op.level_mm, op.before) == (op_read.name, op_read.kind, op_read.passes, op_read.level_mm, op_read.before)
             for path, path_read in zip(op.paths, op_read.paths, strict=True):
@@ -134,6 +135,73 @@ def test_shift_on_the_command_line(jobs: dict[str, Path], tmp_path: Path, capsys
     told = json.loads(capsys.readouterr().out)
     assert told["placing"]["y_mm"] == pytest.approx(-0.05)
     assert out.read_text().startswith("%")
+
+
+@pytest.mark.parametrize(("option", "value", "placing"), [
+    ("--x", "-0.1mm", (-0.1, 0.0, 0.0)), ("--y", "-1/254 in", (0.0, -0.1, 0.0)), ("--turn", "-0.05 deg", (0.0, 0.0, -0.05)),
+    ("--x-tick", "-2", (-0.1, 0.0, 0.0)), ("--left-tick", "-.5", (0.0, -0.025, 0.0)),
+])
+def test_a_reading_below_zero_needs_no_equals_sign(jobs: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str,
+                                                   value: str, placing: tuple[float, float, float]) -> None:
+    assert main(["shift", str(jobs["keepsake-box"]), "4", option, value, "--out", str(tmp_path / "p.ngc"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["placing"]
+    assert (told["x_mm"], told["y_mm"], told["turn_deg"]) == pytest.approx(placing)
+
+
+def test_a_folder_stands_for_the_piece_in_it(shop: Path, tmp_path: Path) -> None:
+    other = new_shop(tmp_path)
+    assert workflow.look(other / "tool-tray").summary() == workflow.look(other / "tool-tray" / "piece.toml").summary()
+    assert workflow.make(other / "tool-tray").folder == other / "tool-tray" / "piece-job"
+    assert (other / "tool-tray" / "piece-job" / "job.json").exists()
+
+
+def test_looking_keeps_the_standing_cautions_short_and_making_tells_them(shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = new_shop(tmp_path)
+    change(other / "shop" / "maple-a.toml", "pieces", "1")
+    assert main(["look", str(other / "pencil-box")]) == 0
+    looked = capsys.readouterr().out.splitlines()
+    told = [line for line in looked if line.startswith(("  caution", "  warning", "  note"))]
+    assert told[0] == "  cautions: fire, eyes, fumes, dust: see the bench sheet"
+    assert [line.split(":")[0].strip() for line in told[1:]] == ["warning", "note"]
+    assert "(front, back)" in told[1]
+    assert main(["make", str(other / "pencil-box")]) == 0
+    made = [line for line in capsys.readouterr().out.splitlines() if line.startswith("  caution: ")]
+    assert [line.split()[1] for line in made] == ["Cutting", "A", "Smoke", "Sanding"]
+
+
+def test_a_risk_of_this_piece_alone_is_told_in_full_by_look_too(shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = new_shop(tmp_path)
+    change(other / "keepsake-box" / "bench.toml", "walls", '"ramp"')
+    ramp = (other / "shop" / "maple-6.toml").read_text(encoding="utf-8").split("[ramp]")[1].split("[engrave]")[0]
+    ash = other / "shop" / "ash-12.toml"
+    deep = ramp.replace('"6.1 mm"', '"12.4 mm"')
+    ash.write_text(ash.read_text(encoding="utf-8").replace("[engrave]", f"[ramp]{deep}[engrave]"), encoding="utf-8")
+    assert main(["look", str(other / "keepsake-box")]) == 0
+    told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("  caution")]
+    assert len(told) == 2
+    assert told[1].startswith("  caution: ramping 12.0 mm deep is slow and hot")
+    assert told[1].endswith("(right, left)")
+
+
+def test_the_record_names_schemas_plainly_and_says_which_blank(jobs: dict[str, Path]) -> None:
+    record = json.loads((jobs["pencil-box"] / "job.json").read_text())
+    assert "schema_" not in (jobs["pencil-box"] / "job.json").read_text()
+    assert record["machine"]["schema"] == "kerfwright-machine-1"
+    assert {board["schema"] for board in record["boards"].values()} == {"kerfwright-board-1"}
+    assert {recipe["schema"] for recipe in record["recipes"].values()} == {"kerfwright-recipe-1"}
+    assert read_job(jobs["pencil-box"]).machine.schema_ == "kerfwright-machine-1"
+    assert {setup["part"]: setup["board"] for setup in record["setups"]} == {
+        "front": "maple, plank A, blank 1 of 2", "back": "maple, plank A, blank 2 of 2",
+        "right": "maple, plank B, blank 1 of 2", "left": "maple, plank B, blank 2 of 2",
+    }
+    assert record["boards"]["front"]["n_pieces"] == 2
+
+
+def test_a_record_from_before_with_its_old_key_still_reads(jobs: dict[str, Path], tmp_path: Path) -> None:
+    record = json.loads((jobs["pencil-box"] / "job.json").read_text())
+    record["machine"]["schema_"] = record["machine"].pop("schema")
+    (tmp_path / "job.json").write_text(json.dumps(record))
+    assert read_job(tmp_path).machine == read_job(jobs["pencil-box"]).machine
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[]", '{"schema": "kerfwright-job-1"}', '{"schema": "kerfwright-job-99"}'])

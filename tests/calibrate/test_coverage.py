@@ -44,13 +44,13 @@ def kerf_shop(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float, 
 
 
 def depth_shop(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float, np.ndarray]:
-    truth = np.array([math.exp(rng.normal(math.log(4), 0.5)), math.exp(rng.normal(math.log(3.3), 0.4)), math.exp(rng.normal(math.log(0.25), 0.5))])
+    truth = np.exp(rng.normal(np.log([4.0, 3.3, 0.25]), [0.5, 0.4, 0.5]))
     return truth, np.linspace(1, 25, rng.integers(5, 41)), rng.uniform(0.04, 0.15), np.array([5.0, 12.0, 20.0])
 
 
 @pytest.mark.parametrize(("law", "seed"), [(kerf_law(), 1), (depth_law(4), 2)], ids=["kerf", "depth"])
 def test_curves(law: Law, seed: int):
-    """Counted over 4000 shops: kerf mean 95.3, new reading 95.0, parameters 94.9-95.4; depth mean 95.0, new 94.9, parameters 94.7-96.0 %."""
+    """Counted over 4000 shops, %: kerf mean 95.3, new reading 95.0, parameters 94.9-95.4; depth 95.0, 94.9, 94.7-96.0."""
     shares = curve_shares(law, 300, seed)
     assert LOW <= shares["mean"] <= HIGH
     assert LOW <= shares["new reading"] <= HIGH
@@ -58,12 +58,12 @@ def test_curves(law: Law, seed: int):
         assert LOW <= shares[parameter.name] <= HIGH + 0.005
 
 
-def through_share(n_shops: int, seed: int, spread_sd: float, middle_spread_frac: float = math.exp(PLACE_SPREAD.mean_value)) -> tuple[float, int]:
+def through_share(n_shops: int, seed: int, spread_sd: float, middle_frac: float = math.exp(PLACE_SPREAD.mean_value)) -> tuple[float, int]:
     """(share of shops whose interval holds the speed at 99 % of places, shops where the readings alone have no answer)."""
     rng = np.random.default_rng(seed)
     n_held, n_split = 0, 0
     for _ in range(n_shops):
-        sigma, mu = middle_spread_frac * math.exp(rng.normal(0, spread_sd)), rng.normal(0, 0.15)
+        sigma, mu = middle_frac * math.exp(rng.normal(0, spread_sd)), rng.normal(0, 0.15)
         x, repeats = np.linspace(-0.35, 0.35, rng.integers(3, 9)), int(rng.integers(2, 6))
         trials = np.full(len(x), float(repeats))
         yes = np.sum(rng.normal(mu, sigma, (len(x), repeats)) < x[:, None], axis=1).astype(float)
@@ -78,12 +78,12 @@ def through_share(n_shops: int, seed: int, spread_sd: float, middle_spread_frac:
 
 def test_through_speed():
     """Counted over 2000 shops whose places differ as the prior says: 95.1 %. In 1618 of them yes and no never overlapped."""
-    share, n_split = through_share(300, 24, PLACE_SPREAD.sd)
+    share, n_split = through_share(240, 24, PLACE_SPREAD.sd)
     assert LOW <= share <= HIGH
-    assert n_split > 200  # an unpenalised fit would have nothing to say
+    assert n_split > 160  # an unpenalised fit would have nothing to say
 
 
 @pytest.mark.parametrize(("spread_frac", "low", "high"), [(0.03, 0.94, 1.0), (0.06, 0.96, 1.0), (0.12, 0.93, 0.99)])
 def test_through_speed_where_the_prior_is_off(spread_frac: float, low: float, high: float):
     """All shops with one spread of places, which no prior can match: over 1000 shops 97.3, 99.1 and 96.0 %, wide rather than short."""
-    assert low <= through_share(150, 25, 0.0, spread_frac)[0] <= high
+    assert low <= through_share(100, 25, 0.0, spread_frac)[0] <= high

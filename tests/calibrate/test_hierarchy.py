@@ -11,10 +11,13 @@ from scipy.optimize import minimize
 from kerfwright.calibrate.hierarchy import BETWEEN_BOARDS_FRAC, Components, Level, components, from_mean_squares, spread_of_boards
 from kerfwright.core.errors import InputError
 
+Sds = tuple[float, float, float]
 
-def shop(rng: np.random.Generator, boards: int, places: int, repeats: int, sd: tuple[float, float, float]) -> tuple[np.ndarray, list[Level]]:
+
+def shop(rng: np.random.Generator, boards: int, places: int, repeats: int, sd: Sds) -> tuple[np.ndarray, list[Level]]:
     """Readings around 1 and their labels; no level for places when each was read once."""
-    y = 1 + rng.normal(0, sd[0], (boards, 1, 1)) + rng.normal(0, sd[1], (boards, places, 1)) + rng.normal(0, sd[2], (boards, places, repeats))
+    y = 1 + rng.normal(0, sd[0], (boards, 1, 1)) + rng.normal(0, sd[1], (boards, places, 1))
+    y = y + rng.normal(0, sd[2], (boards, places, repeats))
     where = np.indices(y.shape).reshape(3, -1).astype(str)
     levels = [Level("board", tuple(where[0])), Level("place", tuple(where[1]))]
     return y.ravel(), levels if repeats > 1 else levels[:1]
@@ -54,7 +57,7 @@ def test_units_do_not_matter():
     y, levels = shop(np.random.default_rng(1), 5, 3, 2, (0.1, 0.05, 0.03))
     mm, um = components(y, levels), components(1e3 * y, levels)
     np.testing.assert_allclose([each * 1e3 for each in mm.sd.values()], list(um.sd.values()), rtol=1e-9)
-    assert um.mean.value == pytest.approx(1e3 * mm.mean.value)
+    assert um.mean_y.value == pytest.approx(1e3 * mm.mean_y.value)
     assert um.n_dof == pytest.approx(mm.n_dof)
 
 
@@ -66,7 +69,7 @@ def test_a_negative_component_is_zero_and_said():
     assert found.sd["residual"] == pytest.approx(math.sqrt(6 / 8))  # pooled: all 9 readings around one mean
     assert [each.code for each in found.findings] == ["negative-component"]
     assert "board" in found.findings[0].text
-    assert all(each == 0 for each in found.effects["board"].values())
+    assert all(each == 0 for each in found.effect_y["board"].values())
 
 
 def test_satterthwaite_for_equal_groups():
@@ -79,12 +82,12 @@ def test_satterthwaite_for_equal_groups():
     found = components(y, levels)
     assert found.new_board_sd**2 == pytest.approx(parts.sum(), rel=1e-9)
     assert found.n_dof == pytest.approx(parts.sum() ** 2 / (parts**2 / [5, 18]).sum(), rel=1e-6)
-    assert found.mean.sd**2 == pytest.approx(between / 24)
-    reach = found.new_board().high_value - found.mean.value
+    assert found.mean_y.sd**2 == pytest.approx(between / 24)
+    reach = found.new_board().high_value - found.mean_y.value
     assert reach / found.new_board_sd > 1.96
 
 
-def held(boards: int, places: int, repeats: int, sd: tuple[float, float, float], n_shops: int = 700) -> float:
+def held(boards: int, places: int, repeats: int, sd: Sds, n_shops: int = 700) -> float:
     """Share of simulated shops whose new-board interval holds one new reading."""
     rng = np.random.default_rng(12)
     n_held = 0
@@ -97,7 +100,7 @@ def held(boards: int, places: int, repeats: int, sd: tuple[float, float, float],
 @pytest.mark.parametrize(("boards", "places", "repeats", "sd"), [(1, 4, 2, (0.10, 0.05, 0.03)), (2, 4, 2, (0.10, 0.05, 0.03)),
                                                                  (3, 4, 2, (0.10, 0.05, 0.03)), (6, 3, 2, (0.10, 0.05, 0.03)),
                                                                  (6, 3, 2, (0.03, 0.05, 0.03)), (4, 4, 1, (0.05, 0.05, 0.03))])
-def test_the_new_board_interval_holds_a_new_board(boards: int, places: int, repeats: int, sd: tuple[float, float, float]):
+def test_the_new_board_interval_holds_a_new_board(boards: int, places: int, repeats: int, sd: Sds):
     """Counted once over 3000 shops: 0.93 to 0.97, the low end for 3 and 4 boards (Satterthwaite with 2 or 3 degrees of freedom)."""
     assert 0.915 <= held(boards, places, repeats, sd) <= 0.98  # counting error 0.009
 
@@ -107,8 +110,8 @@ def test_few_boards_fall_back_on_ten_percent_and_say_so(boards: int):
     y, levels = shop(np.random.default_rng(2), boards, 5, 3, (0.1, 0.05, 0.02))
     found = spread_of_boards(y, levels, in_logs=True)
     assert found.sd["board"] == BETWEEN_BOARDS_FRAC == 0.10
-    assert found.mean.value == pytest.approx(y.mean())
-    assert found.mean.sd > 0.10 / math.sqrt(boards)
+    assert found.mean_y.value == pytest.approx(y.mean())
+    assert found.mean_y.sd > 0.10 / math.sqrt(boards)
     assert found.new_board_sd > math.hypot(0.10, 0.10 / math.sqrt(boards), found.sd["place"], found.sd["residual"]) - 1e-12
     assert [each.code for each in found.findings] == ["few-boards"]
     assert "Wood Handbook" in found.findings[0].text
@@ -148,5 +151,5 @@ def test_the_result_is_plain_data():
     y, levels = shop(np.random.default_rng(5), 4, 3, 2, (0.1, 0.05, 0.03))
     found: Components = components(y, levels)
     assert plain(found)["sd"]["board"] == pytest.approx(found.sd["board"], abs=1e-9)
-    assert set(found.effects) == {"board", "place"}
-    assert set(found.effects["place"]) == {f"{b} / {p}" for b in range(4) for p in range(3)}
+    assert set(found.effect_y) == {"board", "place"}
+    assert set(found.effect_y["place"]) == {f"{b} / {p}" for b in range(4) for p in range(3)}

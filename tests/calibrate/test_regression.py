@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from kerfwright.calibrate.fit import Fit
+from kerfwright.calibrate.fit import FittedLaw
 from kerfwright.calibrate.law import Law, NoisePrior, Parameter, Prior
 from kerfwright.calibrate.laws import depth_law, kerf_law, power_law, saturating_law
 from kerfwright.calibrate.regression import fit_law
@@ -110,7 +110,7 @@ def test_too_few_readings_for_outliers_say_so():
 DOSE = np.linspace(1, 20, 15)
 
 
-def depth_fit(sd_mm: float = 0.03) -> Fit:
+def depth_fit(sd_mm: float = 0.03) -> FittedLaw:
     truth = np.array([3.0, 3.3, 0.3])
     y = depth_law(4).at(DOSE, truth) + np.random.default_rng(6).normal(0, sd_mm, 15)
     return fit_law(depth_law(4), DOSE, y)
@@ -149,7 +149,8 @@ def test_readings_on_the_curve_to_the_last_digit():
 
 @pytest.mark.parametrize(("x", "y", "said"), [(X, Y[:4], "5 settings and 4 readings"), (X[:0], Y[:0], "at least one"),
                                               (X, np.array([1, 2, np.nan, 3, 4]), "no number"), (X[:1], Y[:1], "1 readings"),
-                                              (X[:2], Y[:2], "nothing to judge the spread by"), (np.full(5, 2.0), Y, "tell two unknowns apart")])
+                                              (X[:2], Y[:2], "nothing to judge the spread by"),
+                                              (np.full(5, 2.0), Y, "tell two unknowns apart")])
 def test_readings_that_settle_nothing_are_refused(x: np.ndarray, y: np.ndarray, said: str):
     with pytest.raises(InputError, match=said):
         fit_law(LINE, x, y)

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import pytest
 from pydantic import Field
 
-from kerfwright.core.document import MAX_DOCUMENT_BYTES, Document, Length, Share, build, load, read_toml
+from kerfwright.core.document import MAX_DOCUMENT_BYTES, Document, Length, Share, build, load, read_toml, refuse_other_kind
 from kerfwright.core.errors import FolderError, InputError
 
 
@@ -109,3 +109,27 @@ def test_files_that_cannot_be_used(tmp_path: Path):
     huge.write_bytes(b"#" * (MAX_DOCUMENT_BYTES + 1))
     with pytest.raises(InputError, match=f"at most {MAX_DOCUMENT_BYTES}"):
         read_toml(huge)
+
+
+class Crate(Document):
+    schema_: Literal["kerfwright-crate-2"] = Field(alias="schema")
+
+
+@pytest.mark.parametrize(("schema", "reason"), [
+    ("kerfwright-board-1", "this is a board file. Give the crate file."),
+    ("kerfwright-board-9", "this is a board file. Give the crate file."),
+    ("kerfwright-crate-1", "kerfwright-crate-2"),  # its own kind in another version is the model's to refuse
+    ("board", "kerfwright-crate-2"),
+])  # fmt: skip
+def test_a_file_of_another_kind_is_called_by_its_name(tmp_path: Path, schema: str, reason: str):
+    path = tmp_path / "crate.toml"
+    path.write_text(f'schema = "{schema}"\nlength = "9 mm"\n')
+    with pytest.raises(InputError, match=r"crate\.toml") as refused:
+        load(path, Crate)
+    assert reason in refused.value.message
+    assert ("board file" in refused.value.message) == schema.startswith("kerfwright-board")
+
+
+def test_only_a_schema_of_another_kind_is_refused():
+    for tables in ({}, {"schema": 3}, {"schema": "kerfwright-crate-7"}, {"schema": "of my own"}):
+        refuse_other_kind(tables, "crate", "crate.toml")

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import Field
 
 from kerfwright.core.codec import plain, to_json
+from kerfwright.core.document import Document, Length
 from kerfwright.core.estimate import Estimate
-from kerfwright.core.finding import Level, caution
+from kerfwright.core.finding import Level, caution, loudest_first, merged, note, warning
 from kerfwright.core.pose import Pose, axes, identity, shift, turn_x, turn_z
 
 POINTS = np.array([[1.0, 2.0, 3.0], [-4.0, 0.5, 6.0]])
@@ -95,6 +98,15 @@ def test_plain_form_of_everything_we_store():
         "flag": True, "count": 3, "share": 0.25, "yes": True}
 
 
+class Board(Document):
+    schema_: Literal["board-1"] = Field(alias="schema")
+    length_mm: Length = Field(alias="length")
+
+
+def test_a_document_is_stored_with_its_schema_under_that_name_and_its_units():
+    assert plain(Board.model_validate({"schema": "board-1", "length": "1 in"})) == {"schema": "board-1", "length_mm": 25.4}
+
+
 def test_minus_zero_and_rounding():
     assert math.copysign(1, plain(-0.0)) == 1
     assert math.copysign(1, plain(-1e-10)) == 1
@@ -125,3 +137,13 @@ def test_json_reads_back_as_the_plain_form_and_repeats(value: object):
 
 def test_a_finding_is_plain_data():
     assert plain(caution("dust", "text", "front")) == {"level": "caution", "code": "dust", "text": "text", "where": "front"}
+
+
+def test_the_loudest_findings_come_first_and_the_like_keep_their_order():
+    said = [note("a", "1"), warning("b", "2"), caution("c", "3"), note("d", "4"), warning("e", "5")]
+    assert [finding.code for finding in loudest_first(said)] == ["c", "b", "e", "a", "d"]
+
+
+def test_findings_that_say_the_same_of_several_places_become_one():
+    said = [warning("b", "text", "front"), note("a", "text"), warning("b", "text", "left"), warning("b", "other", "left")]
+    assert merged(said) == (warning("b", "text", "front, left"), note("a", "text"), warning("b", "other", "left"))

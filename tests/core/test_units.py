@@ -159,7 +159,8 @@ def test_a_spoilt_spread_is_refused(text: str):
 
 @pytest.mark.parametrize(
     ("time_s", "text"),
-    [(0.0, "0 s"), (42.4, "42 s"), (59.6, "1 min 00 s"), (200.0, "3 min 20 s"), (3599.6, "1 h 00 min"), (3900.0, "1 h 05 min")],
+    [(0.0, "0 s"), (42.4, "42 s"), (59.6, "1 min 00 s"), (200.0, "3 min 20 s"), (599.4, "9 min 59 s"), (599.6, "10 min"),
+     (1137.0, "19 min"), (3569.0, "59 min"), (3599.6, "1 h 00 min"), (3900.0, "1 h 05 min")],
 )
 def test_printed_durations(time_s: float, text: str):
     assert units.format_duration(time_s) == text

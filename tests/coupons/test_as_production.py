@@ -10,10 +10,9 @@ from kerfwright.core.pose import identity
 from kerfwright.coupons.ramp_socket import RampSocket, core_stroke, half_kerfs_mm
 from kerfwright.coupons.strokes import every_other, through_operation
 from kerfwright.geometry.ring import Edge, Place, Role
-from kerfwright.plan import compensate, ramp, square
+from kerfwright.plan import compensate, square
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.part_plan import RampWishes
-from kerfwright.process import ramp_lines
 from kerfwright.process.operation import OperationKind
 
 WHERE = site("diode", "plank")

@@ -15,7 +15,8 @@ BEETLES_KILLED = np.array([6, 13, 18, 28, 52, 53, 61, 60], dtype=float)
 
 # Four cheeses tasted, scored 1 to 9 by 52 people each. McCullagh and Nelder, Generalized Linear Models, p. 175 (counts from memory,
 # confirmed by the published fit coming out of them).
-CHEESES = np.array([[0, 0, 1, 7, 8, 8, 19, 8, 1], [6, 9, 12, 11, 7, 6, 1, 0, 0], [1, 1, 6, 8, 23, 7, 5, 1, 0], [0, 0, 0, 1, 3, 7, 14, 16, 11]])
+CHEESES = np.array([[0, 0, 1, 7, 8, 8, 19, 8, 1], [6, 9, 12, 11, 7, 6, 1, 0, 0], [1, 1, 6, 8, 23, 7, 5, 1, 0],
+                    [0, 0, 0, 1, 3, 7, 14, 16, 11]])
 
 
 def test_beetles_logit():

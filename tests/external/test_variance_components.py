@@ -26,9 +26,9 @@ def test_dyestuff_reml():
     found = one_way(DYESTUFF)
     assert found.sd["batch"] ** 2 == pytest.approx(1764.05, abs=0.005)
     assert found.sd["residual"] ** 2 == pytest.approx(2451.25, abs=0.005)
-    assert found.mean.value == pytest.approx(1527.5)
-    assert found.mean.sd == pytest.approx(19.3834, abs=5e-5)
-    effects = list(found.effects["batch"].values())
+    assert found.mean_y.value == pytest.approx(1527.5)
+    assert found.mean_y.sd == pytest.approx(19.3834, abs=5e-5)
+    effects = list(found.effect_y["batch"].values())
     np.testing.assert_allclose(effects, [-17.607, 0.391, 28.562, -23.085, 56.733, -44.995], atol=6e-4)
     assert found.findings == ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
@@ -9,7 +10,8 @@ import pytest
 from kerfwright.core.document import build
 from kerfwright.core.errors import PlanError
 from kerfwright.plan.options import PlanOptions
-from kerfwright.plan.walls import WallCase, wall_options
+from kerfwright.plan.spread import Cause
+from kerfwright.plan.walls import WallCase, wall_options, wall_spread_mm
 from kerfwright.process.gap import WallOption
 from plan.plan_samples import DOVETAIL, bench, machine, recipe
 
@@ -60,3 +62,16 @@ def test_a_wish_is_granted_and_reading_marks_makes_the_cradle_sure():
     # Less than 15 mm of wall leaves no room for the scales, however wide the rough board is.
     narrow = _ways("cradle", joint=DOVETAIL | {"tails": 1, "half_pin": "3 mm"}, height=14.0, rough=12.0)
     assert narrow["cradle"].wall_sd_mm == 0.1
+
+
+def test_each_way_says_where_its_spread_comes_from():
+    """Ramp: wall shift 0.03 and, at half of 6 mm, a depth of 0.25 mm (both assumed) down a slope of 1:8. Fence: 0.1."""
+    ramp = {Cause.RAMP: pytest.approx(math.hypot(0.03, 0.25 / 8))}
+    one = bench()
+    for reread, laid in ((True, {Cause.MARKS: 0.03}), (False, {Cause.PLACING: 0.1})):
+        wish = WallCase(one.blank, one.machine, one.recipe, build({"reread": reread}, PlanOptions, "burn"), 0.125)
+        assert wall_spread_mm(wish, "ramp") == ramp
+        assert wall_spread_mm(wish, "cradle") == laid
+        assert wall_spread_mm(wish, "two faces") == ramp | laid
+        for way in wall_options(wish):
+            assert way.wall_sd_mm == pytest.approx(math.hypot(*wall_spread_mm(wish, way.method).values()))

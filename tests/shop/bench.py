@@ -43,9 +43,20 @@ KINDS = ("diode 10", "diode 20", "diode 40", "CO2 60")
 
 def _facts(name: str, laser: str, power_w: float, mode: str, z: str, acceleration: float) -> dict[str, object]:
     return {
-        "schema": "kerfwright-machine-1", "name": name, "laser": laser, "power": f"{power_w:g} W", "bed_x": "420 mm", "bed_y": "400 mm",
-        "height": "80 mm", "z": z, "head": {"gap": "9 mm", "half_width": "35 mm"}, "top_speed": "300 mm/s",
-        "acceleration": f"{acceleration:g} mm/s2", "s_full": 1000, "power_mode": mode, "placing": "0.1 mm",
+        "schema": "kerfwright-machine-1",
+        "name": name,
+        "laser": laser,
+        "power": f"{power_w:g} W",
+        "bed_x": "420 mm",
+        "bed_y": "400 mm",
+        "height": "80 mm",
+        "z": z,
+        "head": {"gap": "9 mm", "half_width": "35 mm"},
+        "top_speed": "300 mm/s",
+        "acceleration": f"{acceleration:g} mm/s2",
+        "s_full": 1000,
+        "power_mode": mode,
+        "placing": "0.1 mm",
     }
 
 
@@ -65,13 +76,26 @@ def build_machine(kind: str, rng: np.random.Generator) -> HiddenMachine:
     (power, waist, rayleigh, dead, gamma), (threshold, need, loss, g_power, guide, over_char, grazing, char) = numbers[kind]
     diode = kind != "CO2 60"
     light = Light(
-        near(power, 0.04), (near(waist[0]), near(waist[1])), (near(rayleigh[0]), near(rayleigh[1])),
-        float(rng.normal(0, 0.15)) if diode else 0.0, float(rng.normal(0, 0.25)), near(dead, 0.2), near(gamma, 0.05))
+        near(power, 0.04),
+        (near(waist[0]), near(waist[1])),
+        (near(rayleigh[0]), near(rayleigh[1])),
+        float(rng.normal(0, 0.15)) if diode else 0.0,
+        float(rng.normal(0, 0.25)),
+        near(dead, 0.2),
+        near(gamma, 0.05),
+    )
     wood = WoodLaw(0.55, near(threshold, 0.1), near(need), near(loss), g_power, guide, over_char, near(grazing, 0.1), near(char, 0.15))
     faults = Faults(
-        (1 + float(rng.normal(0, 0.001)), 1 + float(rng.normal(0, 0.001))), float(rng.normal(0, 0.05)), float(abs(rng.normal(0.0006, 0.0003))),
-        (float(rng.normal(0, 0.3)), float(rng.normal(0, 0.3))), 0.1, 0.1)
+        (1 + float(rng.normal(0, 0.001)), 1 + float(rng.normal(0, 0.001))),
+        float(rng.normal(0, 0.05)),
+        float(abs(rng.normal(0.0006, 0.0003))),
+        (float(rng.normal(0, 0.3)), float(rng.normal(0, 0.3))),
+        0.1,
+        0.1,
+    )
     mode = "speed-scaled" if diode else "constant"
     z = "by hand" if kind == "diode 10" else "motorised"
     accel = {"diode 10": 800.0, "diode 20": 1500.0, "diode 40": 2000.0, "CO2 60": 3000.0}[kind]
-    return HiddenMachine(kind, light, wood, faults, near(accel), _facts(f"bench {kind}", "diode" if diode else "co2", power, mode, z, accel))
+    return HiddenMachine(
+        kind, light, wood, faults, near(accel), _facts(f"bench {kind}", "diode" if diode else "co2", power, mode, z, accel)
+    )

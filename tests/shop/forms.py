@@ -104,7 +104,7 @@ def _tongues(bench: Bench, o: dict[str, Any], n: int) -> list[float]:
     first = max(int(np.searchsorted(t, 0.0)) - (n + 1) // 2, 0)
     if n % 2 == 0:
         first = int(np.argmin(np.abs(t))) - n // 2
-    walls = t[first:first + n + 1]
+    walls = t[first : first + n + 1]
     if len(walls) < n + 1:
         return [float("nan")]
     return [_between(bench, middle, along, float(a), float(b)) for a, b in zip(walls, walls[1:], strict=False)]
@@ -127,7 +127,7 @@ def _line(bench: Bench, o: dict[str, Any]) -> str:
     k = bench.nearest(place)[-1]
     rows = rows_at(bench.board, machine, place[None], _along(o), (-0.1, 0.1))
     focus = st.focus[k] + rows.rise[0, st.face[k]]
-    w = machine.light.across_mm(np.array([-focus]), st.x_share[k:k + 1])
+    w = machine.light.across_mm(np.array([-focus]), st.x_share[k : k + 1])
     half = laws.half_width_mm(w, laws.line_fluence(st.energy[k], w), BROWN_SHARE * machine.wood.threshold_j_mm2 * rows.need[0].mean())
     width = 2 * float(half[0])
     return instruments.measure(o["instrument"], width, bench.shop.rng) if width > 0.03 else NOT_SURE
@@ -179,8 +179,14 @@ def ln_excess(bench: Bench, o: dict[str, Any]) -> float:
     for _ in range(8):
         factor = 0.5 * (low + high)
         st = bench.stretches
-        one = Stretches(*(getattr(st, name)[ours] for name in ("a_mm", "b_mm", "energy", "focus", "x_share", "face", "shear", "cosine", "ramp_mm",
-                                                              "slow_dose")), loop=np.full(len(ours), -1), loops=[])
+        one = Stretches(
+            *(
+                getattr(st, name)[ours]
+                for name in ("a_mm", "b_mm", "energy", "focus", "x_share", "face", "shear", "cosine", "ramp_mm", "slow_dose")
+            ),
+            loop=np.full(len(ours), -1),
+            loops=[],
+        )
         one.energy = one.energy * np.exp(factor)
         through = bool(burn_rows(rows, one, bench.shop.machine.light, bench.shop.machine.wood).through().any())
         low, high = (low, factor) if through else (factor, high)
@@ -239,14 +245,19 @@ def pair_clearance_mm(bench: Bench, o: dict[str, Any]) -> float:
     x, y = o["place_mm"]
     up = np.array([0.0, 1.0])
     thickness = bench.board.size_mm[2]
-    loops = [loop for loop in bench.stretches.loops if abs(0.5 * (loop[:, 1].min() + loop[:, 1].max()) - bench.landed((x, y))[1]) < 1.0
-             and loop[:, 0].min() > x + thickness / 2]
+    loops = [
+        loop
+        for loop in bench.stretches.loops
+        if abs(0.5 * (loop[:, 1].min() + loop[:, 1].max()) - bench.landed((x, y))[1]) < 1.0 and loop[:, 0].min() > x + thickness / 2
+    ]
     if not loops:
         return float("nan")
     tip = float(loops[0][:, 0].min())
     depth = np.linspace(0.08, 0.92, 6)
     socket = [_gap(bench, bench.landed((share * 2 * float(x), y)), up, depth) for share in (0.15, 0.5, 0.85)]
-    key = np.stack([_wood(bench, np.array([tip + 0.07 + share * thickness, bench.landed((x, y))[1]]), up) for share in depth])  # (z, own depth)
+    key = np.stack(
+        [_wood(bench, np.array([tip + 0.07 + share * thickness, bench.landed((x, y))[1]]), up) for share in depth]
+    )  # (z, own depth)
     return float(min((width[:, None] - key).min() for width in socket))
 
 
@@ -273,6 +284,17 @@ def _wood(bench: Bench, middle: np.ndarray, along: np.ndarray) -> np.ndarray:
 
 
 READ: dict[str, Callable[[Bench, dict[str, Any]], str]] = {
-    "slot_width": _slot, "tongue_width": _tongue, "stack_width": _stack, "line_width": _line, "depth": _depth, "through": _through,
-    "flame": _flame, "char": _char, "distance": _distance, "vernier": _vernier, "rung": _rung, "wall_offset": _wall, "fit": _fit,
+    "slot_width": _slot,
+    "tongue_width": _tongue,
+    "stack_width": _stack,
+    "line_width": _line,
+    "depth": _depth,
+    "through": _through,
+    "flame": _flame,
+    "char": _char,
+    "distance": _distance,
+    "vernier": _vernier,
+    "rung": _rung,
+    "wall_offset": _wall,
+    "fit": _fit,
 }

@@ -61,13 +61,15 @@ class Flank:
 
 @dataclass(frozen=True)
 class Corner:
-    """flanks in order, gaps already settled (the tail board moved up or down to share them); floors_mm: wood standing proud of each
-    floor's drawn place, + holds the joint open; verdict: loose, by hand, by tap, not at all."""
+    """flanks in order, gaps already settled (the tail board moved up or down to share them); floors_mm: wood standing out of
+    each floor beyond that end's own floors, + holds the joint open; proud_mm: how far each part's ends stand past the other board;
+    verdict: loose, by hand, by tap, not at all."""
 
     name: str
     flanks: tuple[Flank, ...]
     shifted_mm: float
     floors_mm: dict[str, float]
+    proud_mm: dict[str, float]
     through_share: float
     verdict: str
 
@@ -79,8 +81,10 @@ class Corner:
     @property
     def seen_mm(self) -> tuple[float, float]:
         """Mean gap along the line on the tail board's and on the pin board's show face."""
-        return (float(np.mean([flank.seen_tail_face.mean() for flank in self.flanks])),
-                float(np.mean([flank.seen_pin_face.mean() for flank in self.flanks])))
+        return (
+            float(np.mean([flank.seen_tail_face.mean() for flank in self.flanks])),
+            float(np.mean([flank.seen_pin_face.mean() for flank in self.flanks])),
+        )
 
 
 def measure_corner(shop: Shop, folder: Path, corner: str) -> Corner:
@@ -98,15 +102,21 @@ def measure_corner(shop: Shop, folder: Path, corner: str) -> Corner:
     shift = (minus - plus) / 2
     settled = tuple(Flank(f.tail, f.pin, f.gap + f.tail.into * shift) for f in flanks)
     floors: dict[str, float] = {}
+    proud: dict[str, float] = {}
     for part, other in ((tail, pin), (pin, tail)):
         end = names[part][0].split(".")[0]
-        wanted = [edge["name"] for edge in _outline(record, part)["edges"] if edge["name"].startswith(f"{end}.floor")]
-        for floor in floor_maps(shop, folder, record, part, wanted):
-            floors[f"{part}/{floor.name}"] = float(-np.nanmin(floor.stand_back_mm()))
-        assert other
+        named = [edge["name"] for edge in _outline(record, part)["edges"]]
+        walls = floor_maps(shop, folder, record, part, [name for name in named if name.startswith(f"{end}.floor")])
+        tips = floor_maps(shop, folder, record, part, [name for name in named if name.startswith(f"{end}.tip")])
+        # A machine's scale moves a whole end: the joint only feels what stands out of the end's own floor.
+        seat = float(np.median([wall.stand_back_mm()[len(wall.x_mm) // 2, 8] for wall in walls]))
+        floors |= {f"{part}/{wall.name}": seat - float(np.nanmin(wall.stand_back_mm())) for wall in walls}
+        ends = float(np.median([wall.stand_back_mm()[len(wall.x_mm) // 2, 8] for wall in tips]))
+        reach = abs(float(np.nanmedian(walls[0].nominal)) - float(np.nanmedian(tips[0].nominal)))
+        proud[part] = reach + seat - ends - shop.burnt[folder, other].size_mm[2]
     opened = float(np.mean(np.concatenate([wall.open_ for part in maps.values() for wall in part])))
     tightest = min(float(np.quantile(f.gap, 0.05)) for f in settled)
-    return Corner(corner, settled, shift, floors, opened, _verdict(tightest, opened))
+    return Corner(corner, settled, shift, floors, proud, opened, _verdict(tightest, opened))
 
 
 def _verdict(tightest_mm: float, opened: float) -> str:
@@ -137,10 +147,14 @@ def _lean(record: dict[str, Any], part: str, name: str) -> float:
 def _lie_for(shop: Shop, folder: Path, part: str, lean: float) -> tuple[Lie, float]:
     """The last lie whose beam runs along a wall leaning so (dy over the thickness), and that beam's shear."""
     lies = shop.lies[folder, part]
-    shears = [-float(lie.bed_from_board[2, 1] / lie.bed_from_board[2, 2]) for lie in lies]
+    shears = [_shear(lie) for lie in lies]
     tilted = any(abs(shear) > 0.01 for shear in shears)
     best = min(range(len(lies)), key=lambda k: (round(abs(shears[k] - (lean if tilted else 0.0)), 2), -k))
     return lies[best], shears[best]
+
+
+def _shear(lie: Lie) -> float:
+    return -float(lie.bed_from_board[2, 1] / lie.bed_from_board[2, 2])
 
 
 def _unplaced(lie: Lie, points: np.ndarray) -> np.ndarray:
@@ -171,7 +185,9 @@ def wall_maps(shop: Shop, folder: Path, record: dict[str, Any], part: str, names
     reference = specs[0][1]
     for key in {(round(s[2], 4), s[4], round(abs(s[3]), 4)) for s in specs}:
         group = [s for s in specs if (round(s[2], 4), s[4], round(abs(s[3]), 4)) == key]
-        middles = np.vstack([shop.landed(lie, _on_entry(stations, lie, shear, thickness))[:, :2] for _, lie, shear, _, _, stations in group])
+        middles = np.vstack(
+            [shop.landed(lie, _on_entry(stations, lie, shear, thickness))[:, :2] for _, lie, shear, _, _, stations in group]
+        )
         # Entry points, brought back to the show face along the beam.
         back = np.concatenate([np.full(len(stations), lie.entry_z_mm * shear) for _, lie, shear, _, _, stations in group])
         middles = middles + np.column_stack([np.zeros(len(back)), back])
@@ -179,17 +195,16 @@ def wall_maps(shop: Shop, folder: Path, record: dict[str, Any], part: str, names
         void = VOID_SIDE_MM + (lean * thickness if abs(shear) < 0.01 else 0.0)
         cut = look(board, shop.machine, middles, np.array([0.0, float(into)]), (-void, WOOD_SIDE_MM), shear)
         edges = np.column_stack([cut.edge(z, 1) for z in DEPTHS])  # (rows, depths) offset toward the wood, at the show face
-        opened = cut.through().any(axis=1)
-        for k, (name, lie, real_shear, slope, _, stations) in enumerate(group):
+        opened: np.ndarray = np.asarray(cut.through().any(axis=1))
+        for k, (name, _, real_shear, slope, _, stations) in enumerate(group):
             mine = slice(k * len(STATIONS), (k + 1) * len(STATIONS))
-            local = board.thickness_mm(*middles[mine].T)
+            local = np.asarray(board.thickness_mm(*middles[mine].T))
             y = middles[mine, 1][:, None] + into * edges[mine] + real_shear * local[:, None] * DEPTHS
             x = np.broadcast_to(middles[mine, 0][:, None], y.shape)
             flat = _unplaced(reference, np.column_stack([x.ravel(), y.ravel()]))
             at = flat[:, 1].reshape(y.shape) - moved[1]
             nominal = stations[:, 1][:, None] + slope * thickness * DEPTHS - moved[1]
             done[name] = WallMap(name, at, nominal, into, stations[:, 0] - moved[0], opened[mine])
-            assert lie
     return [done[name] for name in names]
 
 
@@ -216,21 +231,35 @@ def floor_maps(shop: Shop, folder: Path, record: dict[str, Any], part: str, name
         show, inner, _ = _edge(outline, name)
         low, high = np.sort(show[:, 1])
         low_in, high_in = np.sort(inner[:, 1])
+        if low_in < low or high_in > high:  # a pin's end is narrowest on the show face
+            low_in, high_in = max(low, low_in), min(high, high_in)
         into = -1 if show[1, 1] > show[0, 1] else 1  # wood on the left: a floor running up has it at -x
-        wedge = np.array([0.35, 0.7, 0.95]) if low_in - low > 0.05 else np.zeros(0)
+        wedge = np.array([0.35, 0.7, 0.95]) if low_in - low > 0.05 and high_in - high < -0.05 else np.zeros(0)
         y = np.concatenate([low + wedge * (low_in - low), np.linspace(low_in + 0.08, high_in - 0.08, 5), high - wedge * (high - high_in)])
         open_to = np.concatenate([wedge, np.ones(5), wedge])
         leans = [(inner - show)[k, 1] / thickness for k in (0, 1)]
-        lies = [_lie_for(shop, folder, part, float(leans[int(np.argmin(np.abs(show[:, 1] - place)))])) for place in y]
-        real = np.vstack([
-            shop.landed(lie, _on_entry(np.array([[show[0, 0], place]]), lie, shear, thickness))[:, :2] + [[0.0, lie.entry_z_mm * shear]]
-            for place, (lie, shear) in zip(y, lies, strict=True)])
+        # All ends are cut in the last lie, whichever way it tilts.
+        last = shop.lies[folder, part][-1]
+        lies = (
+            [(last, _shear(last)) for _ in y]
+            if ".tip" in name
+            else [_lie_for(shop, folder, part, float(leans[int(np.argmin(np.abs(show[:, 1] - place)))])) for place in y]
+        )
+        real = np.vstack(
+            [
+                shop.landed(lie, _on_entry(np.array([[show[0, 0], place]]), lie, shear, thickness))[:, :2] + [[0.0, lie.entry_z_mm * shear]]
+                for place, (lie, shear) in zip(y, lies, strict=True)
+            ]
+        )
         specs.append((name, into, y, open_to, lies, real))
     found = []
     edges_of = _floor_edges(shop, board, specs)
     for (name, into, y, open_to, lies, real), edges in zip(specs, edges_of, strict=True):
         x = real[:, :1] + into * np.where(DEPTHS[None, :] <= 0.85 * open_to[:, None], edges, np.nan)
-        at = np.vstack([_unplaced(lie, np.column_stack([x[k], np.full(len(DEPTHS), y[k])]))[:, 0] for k, (lie, _) in enumerate(lies)]) - moved[0]
+        at = (
+            np.vstack([_unplaced(lie, np.column_stack([x[k], np.full(len(DEPTHS), y[k])]))[:, 0] for k, (lie, _) in enumerate(lies)])
+            - moved[0]
+        )
         show, _, _ = _edge(outline, name)
         nominal = np.full_like(at, show[0, 0] - moved[0])
         found.append(WallMap(name, at, nominal, into, y - moved[1], np.ones(len(y), dtype=bool)))

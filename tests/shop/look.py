@@ -12,8 +12,15 @@ from shop.wood import HiddenBoard
 STEP_MM = 0.005
 
 
-def rows_at(board: HiddenBoard, machine: HiddenMachine, middle: np.ndarray, along: np.ndarray, window: tuple[float, float],
-            shear: np.ndarray | float = 0.0, step_mm: float = STEP_MM) -> Rows:
+def rows_at(
+    board: HiddenBoard,
+    machine: HiddenMachine,
+    middle: np.ndarray,
+    along: np.ndarray,
+    window: tuple[float, float],
+    shear: np.ndarray | float = 0.0,
+    step_mm: float = STEP_MM,
+) -> Rows:
     """Rows centred at (n, 2) places of the show face, columns from window[0] to window[1] along the (n, 2) directions."""
     middle = np.atleast_2d(np.asarray(middle, dtype=float))
     along = np.broadcast_to(np.asarray(along, dtype=float), middle.shape)
@@ -29,8 +36,15 @@ def rows_at(board: HiddenBoard, machine: HiddenMachine, middle: np.ndarray, alon
     return Rows(middle, along.copy(), offsets, board.thickness_mm(x, y) * np.hypot(1.0, leaning), faces, need, leaning.copy())
 
 
-def look(board: HiddenBoard, machine: HiddenMachine, middle: np.ndarray, along: np.ndarray, window: tuple[float, float] = (-0.6, 0.6),
-         shear: np.ndarray | float = 0.0, step_mm: float = STEP_MM) -> Burnt:
+def look(
+    board: HiddenBoard,
+    machine: HiddenMachine,
+    middle: np.ndarray,
+    along: np.ndarray,
+    window: tuple[float, float] = (-0.6, 0.6),
+    shear: np.ndarray | float = 0.0,
+    step_mm: float = STEP_MM,
+) -> Burnt:
     """Sections of the board as it is now."""
     rows = rows_at(board, machine, middle, along, window, shear, step_mm)
     return burn_rows(rows, stretches_of(board), machine.light, machine.wood)
@@ -45,5 +59,17 @@ def straight_lines(ends: np.ndarray, energy: np.ndarray, focus: np.ndarray | flo
     """Bare lines for trials without a program: ends (n, 2, 2), energy (n,) J/mm, focus below the face."""
     n = len(ends)
     zero = np.zeros(n)
-    return Stretches(ends[:, 0], ends[:, 1], np.asarray(energy, dtype=float), np.broadcast_to(np.asarray(focus, dtype=float), (n,)).copy(),
-                     np.full(n, x_share), np.zeros(n, dtype=int), zero, np.ones(n), np.zeros((n, 2)), np.ones(n), np.full(n, -1), [])
+    return Stretches(
+        ends[:, 0],
+        ends[:, 1],
+        np.asarray(energy, dtype=float),
+        np.broadcast_to(np.asarray(focus, dtype=float), (n,)).copy(),
+        np.full(n, x_share),
+        np.zeros(n, dtype=int),
+        zero,
+        np.ones(n),
+        np.zeros((n, 2)),
+        np.ones(n),
+        np.full(n, -1),
+        [],
+    )

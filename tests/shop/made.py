@@ -20,8 +20,14 @@ from shop.shop import Shop
 from shop.wood import HiddenBoard
 
 
-def make_coupon(shop: Shop, offcut: HiddenBoard, kind: str, folder: Path, recipe: Mapping[str, Any] | None = None,
-                options: Mapping[str, Any] | None = None) -> CouponRecord:
+def make_coupon(
+    shop: Shop,
+    offcut: HiddenBoard,
+    kind: str,
+    folder: Path,
+    recipe: Mapping[str, Any] | None = None,
+    options: Mapping[str, Any] | None = None,
+) -> CouponRecord:
     """A coupon's folder for an offcut of this shop; without a recipe, from the package's first guess."""
     machine, board = build(shop.machine_facts(), Machine, "machine"), build(offcut.facts, Board, "offcut")
     known = build(dict(recipe), Recipe, "recipe") if recipe is not None else first_guess(machine, board.species, board.thickness_mm)

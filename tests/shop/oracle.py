@@ -96,13 +96,33 @@ def recipe_tables(shop: Shop, like: HiddenBoard, cut: Through, ramp: RampTrial |
         widths, through = slit_widths(shop, like, cut, travel == "x", at)
         assert through, f"{cut} does not go through {thickness:.2f} mm"
         k = int(np.argmin(widths))
-        kerf.append({"travel": travel, "grain": grain, "top": f"{widths[0]:.4f} ± 0.005 mm", "waist": f"{widths[k]:.4f} ± 0.005 mm",
-                     "bottom": f"{widths[-1]:.4f} ± 0.005 mm", "waist_at": f"{np.clip(k * 5, 5, 95)} %"})
+        kerf.append(
+            {
+                "travel": travel,
+                "grain": grain,
+                "top": f"{widths[0]:.4f} ± 0.005 mm",
+                "waist": f"{widths[k]:.4f} ± 0.005 mm",
+                "bottom": f"{widths[-1]:.4f} ± 0.005 mm",
+                "waist_at": f"{np.clip(k * 5, 5, 95)} %",
+            }
+        )
     tables: dict[str, Any] = {
-        "schema": "kerfwright-recipe-1", "name": f"oracle for {like.name}", "machine": str(shop.machine.facts["name"]), "species": like.species,
-        "through": [{
-            "thickness": [f"{thickness - 0.35:.2f} mm", f"{thickness + 0.35:.2f} mm"], "power": f"{100 * cut.s_frac:g} %", "speed": f"{cut.speed_mm_s:g} mm/s",
-            "passes": cut.passes, "focus": f"{cut.focus_mm} mm", "focus_step": f"{cut.focus_step_mm} mm", "focus_window": "0.6 mm", "kerf": kerf}],
+        "schema": "kerfwright-recipe-1",
+        "name": f"oracle for {like.name}",
+        "machine": str(shop.machine.facts["name"]),
+        "species": like.species,
+        "through": [
+            {
+                "thickness": [f"{thickness - 0.35:.2f} mm", f"{thickness + 0.35:.2f} mm"],
+                "power": f"{100 * cut.s_frac:g} %",
+                "speed": f"{cut.speed_mm_s:g} mm/s",
+                "passes": cut.passes,
+                "focus": f"{cut.focus_mm} mm",
+                "focus_step": f"{cut.focus_step_mm} mm",
+                "focus_window": "0.6 mm",
+                "kerf": kerf,
+            }
+        ],
         "engrave": {"power": "18 %", "speed": "60 mm/s"},
     }
     if ramp is not None:
@@ -119,7 +139,12 @@ def _ramp_tables(shop: Shop, like: HiddenBoard, ramp: RampTrial, at: tuple[float
     first = int(np.argmax(through))
     burnt = [k for k in range(first) if depths[k] > 0.08 and depths[k] < like.size_mm[2] - 0.1]
     return {
-        "speed": f"{ramp.speed_mm_s:g} mm/s", "spacing": f"{ramp.spacing_mm} mm", "layers": ramp.layers, "focus": f"{ramp.focus_mm} mm",
-        "focus_step": f"{ramp.focus_step_mm} mm", "depth": [[f"{100 * shares[k]:g} %", f"{depths[k]:.4f} ± 0.02 mm"] for k in burnt],
-        "through_power": f"{100 * shares[first]:g} %", "through_thickness": f"{like.size_mm[2] + 0.05:.3f} mm",  # what a caliper says may be a little more
+        "speed": f"{ramp.speed_mm_s:g} mm/s",
+        "spacing": f"{ramp.spacing_mm} mm",
+        "layers": ramp.layers,
+        "focus": f"{ramp.focus_mm} mm",
+        "focus_step": f"{ramp.focus_step_mm} mm",
+        "depth": [[f"{100 * shares[k]:g} %", f"{depths[k]:.4f} ± 0.02 mm"] for k in burnt],
+        "through_power": f"{100 * shares[first]:g} %",
+        "through_thickness": f"{like.size_mm[2] + 0.05:.3f} mm",
     }

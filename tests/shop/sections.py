@@ -28,11 +28,11 @@ UNEATEN_MM = 1e6  # a wall not eaten at all, as an offset
 class Stretches:
     """All stretches burnt on one board, oldest first; one array entry each.
 
-    a_mm, b_mm: (n, 2) ends on the entry face, board frame. energy: J/mm at the asked speed. focus: depth of the true focus below
-    the entry face, without the surface's own rise. x_share: sin^2 of the travel from bed X. face: 0 show, 1 inner. shear: board dy for
-    1 mm from show to inner face along the beam. cosine: of the beam's tilt. ramp_mm: (n, 2) length the head needs to reach
-    speed at each end (0: it passes through). slow_dose: dose where the head nearly stands, as a multiple. loop: index of a closed loop that this
-    stretch completes, else -1.
+    a_mm, b_mm: (n, 2) ends on the entry face, board frame. energy: J/mm at the asked speed. focus: depth of the true focus
+    below the entry face, without the surface's own rise. x_share: sin^2 of the travel from bed X. face: 0 show, 1 inner.
+    shear: board dy for 1 mm from show to inner face along the beam. cosine: of the beam's tilt. ramp_mm: (n, 2) length the
+    head needs to reach speed at each end (0: it passes through). slow_dose: dose where the head nearly stands, as a multiple.
+    loop: index of a closed loop that this stretch completes, else -1.
     """
 
     a_mm: np.ndarray
@@ -56,8 +56,9 @@ class Stretches:
 class Rows:
     """Sections to be burnt: middle (n, 2) on the show face, along (n, 2) unit direction of the columns, offsets (m,) along it.
 
-    thickness, rise: (n,) through the board along the beam there, and how much higher its face stands than where the focus gauge was set, for the entry
-    faces (n, 2). need: (n, m) multiplies the wood law's threshold and need. shear: (n,) only stretches with this shear count.
+    thickness: (n,) through the board along the beam. rise: (n, 2) how much higher the entry faces (show, inner) stand there
+    than where the focus gauge was set. need: (n, m) multiplies the wood law's threshold and need. shear: (n,) only stretches
+    with this shear count.
     """
 
     middle: np.ndarray
@@ -80,7 +81,7 @@ class Rows:
 
 @dataclass
 class Burnt:
-    """depth: (n, 2, m) from show and inner face along the beam; low, high: (n, N_DEPTHS) walls eaten to these offsets (UNEATEN_MM: none)."""
+    """depth: (n, 2, m) from show and inner face along the beam; low, high: (n, N_DEPTHS) walls eaten to these offsets."""
 
     rows: Rows
     depth: np.ndarray
@@ -268,8 +269,18 @@ def _blurred(values: np.ndarray, sigma: float) -> np.ndarray:
     return gaussian_filter1d(values, sigma, axis=1, mode="nearest", truncate=2.5)
 
 
-def _eat_walls(burnt: Burnt, one: _Stretch, energy: np.ndarray, focus: np.ndarray, held: np.ndarray, reached: np.ndarray, centre: np.ndarray,
-               st: Stretches, light: Light, wood: WoodLaw) -> None:
+def _eat_walls(
+    burnt: Burnt,
+    one: _Stretch,
+    energy: np.ndarray,
+    focus: np.ndarray,
+    held: np.ndarray,
+    reached: np.ndarray,
+    centre: np.ndarray,
+    st: Stretches,
+    light: Light,
+    wood: WoodLaw,
+) -> None:
     """In a slit the handed-on light also eats both walls, as far as it still exceeds the threshold there."""
     keep = (held > 0.5) & (np.abs(one.tau[np.arange(len(centre)), centre]) < 0.02)
     if not keep.any():
@@ -277,7 +288,7 @@ def _eat_walls(burnt: Burnt, one: _Stretch, energy: np.ndarray, focus: np.ndarra
     rows, at = burnt.rows, one.at[keep]
     path = rows.thickness[at][:, None]
     z = np.linspace(0, 1, N_DEPTHS)[None, :] * path  # from the entry face
-    w = light.across_mm(_away(z, focus[keep][:, None], wood.guide), st.x_share[one.which[keep]][:, None])
+    w = light.across_mm(_away(z, focus[keep][:, None], np.array(wood.guide)), st.x_share[one.which[keep]][:, None])
     peak = laws.line_fluence(energy[keep][:, None], w) * np.exp(-z / wood.loss_mm) * wood.grazing
     need = rows.need[at, centre[keep]][:, None]
     half = laws.half_width_mm(w, peak, wood.threshold_j_mm2 * need)

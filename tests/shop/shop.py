@@ -7,6 +7,7 @@ Everything random comes from the seed and the order of calls.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -80,15 +81,12 @@ class Shop:
         text = (program or folder / laid.setup["program"]).read_text(encoding="ascii")
         board.burns.append(read_stretches(text, laid.lie, self.machine))
         self.burnt[folder, laid.setup["part"]] = board
-        self.lies.setdefault((folder, laid.setup["part"]), []).append(laid.lie)
+        self.lies.setdefault((folder, laid.setup["part"]), []).append(_as_shifted(laid.lie, program))
         return laid
 
     def read_marks(self, laid: Laid) -> dict[str, float]:
         """What the owner reads on the witness scales, to half a tick, erring by about half a tick."""
-        record = json.loads((laid.folder / "job.json").read_text(encoding="utf-8"))
-        mine = [each for each in record["setups"] if each["part"] == laid.setup["part"]]
-        first = self.lies[laid.folder, laid.setup["part"]][0] if (laid.folder, laid.setup["part"]) in self.lies else laid.lie
-        assert mine
+        first = self.lies[laid.folder, laid.setup["part"]][0]  # the setup that burnt the reference ticks
         found: dict[str, float] = {}
         for scale in laid.setup["verniers"]:
             at = np.array([*scale["at_mm"], laid.lie.entry_z_mm, 1.0])
@@ -118,12 +116,18 @@ class Shop:
 
         return measure_corner(self, folder, corner)
 
-    def run_job(self, folder: Path, boards: dict[str, HiddenBoard]) -> None:
-        """Burn every setup of a job whose part has a board, in order; marks are read but nothing is shifted (see burn_read)."""
+    def run_job(self, folder: Path, boards: dict[str, HiddenBoard], shifted: Callable[[int, dict[str, float]], Path] | None = None) -> None:
+        """Burn every setup of a job whose part has a board, in order.
+
+        shifted: writes a setup's program again from the ticks read on its witness marks and says where; without it marks are not read.
+        """
         record = json.loads((folder / "job.json").read_text(encoding="utf-8"))
         for setup in record["setups"]:
-            if setup["part"] in boards:
-                self.burn(folder, setup["number"], boards[setup["part"]])
+            if setup["part"] not in boards:
+                continue
+            laid = self.lay(folder, setup["number"], boards[setup["part"]])
+            program = shifted(setup["number"], self.read_marks(laid)) if shifted and setup["verniers"] else None
+            self.burn(folder, setup["number"], boards[setup["part"]], laid, program)
 
     def boards_for(self, folder: Path) -> dict[str, HiddenBoard]:
         """Boards as the job's board files describe them, one a part, off this shop's rack."""
@@ -139,6 +143,15 @@ class Shop:
         """A section through the board as it is, centred at a place of its show face."""
         along = [np.cos(np.radians(across_deg)), np.sin(np.radians(across_deg))]
         return look(board, self.machine, np.array([[x_mm, y_mm]]), np.array(along), (-window_mm, window_mm), shear)
+
+
+def _as_shifted(lie: Lie, program: Path | None) -> Lie:
+    """The same true lie, its drawn pose being the one a program written again goes by (told in the JSON beside it)."""
+    beside = program.with_suffix(".json") if program else None
+    if beside is None or not beside.exists():
+        return lie
+    pose = json.loads(beside.read_text(encoding="utf-8"))["bed_from_board"]
+    return Lie(lie.setup | {"bed_from_board": pose}, lie.bed_from_board @ np.linalg.inv(np.array(pose)), lie.thickness_mm)
 
 
 def _moved_about(point: np.ndarray, x_mm: float, y_mm: float, turn: float) -> np.ndarray:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from external.rs274_interpreter import Motion, interpret
 
+from external.rs274_interpreter import Motion, interpret
 from shop.bench import HiddenMachine
 from shop.sections import Stretches
 
@@ -61,12 +61,23 @@ def read_stretches(text: str, lie: Lie, machine: HiddenMachine, lit_only_after_p
         hot = float(machine.light.optical_w(run[0].s / s_full)) / (run[0].feed / 60) > CUTTING_J_MM  # not the eye of an engraved letter
         if hot and (len(closed) or (len(points) > 3 and _runs_off(on_board[[0, -1]], lie))):
             loop = len(loops)
-            loops.append(on_board[closed[0] if len(closed) else 0:])
+            loops.append(on_board[closed[0] if len(closed) else 0 :])
         stops = _stops(points)
         for i, motion in enumerate(run):
             if np.hypot(*(on_board[i + 1] - on_board[i])) > 1e-6:
-                made.append(_stretch(on_board[i:i + 2], focus[i:i + 2], motion, lie, machine, s_full, stops[i:i + 2],
-                                     (i == 0, i == len(run) - 1), loop if i == len(run) - 1 else -1))
+                made.append(
+                    _stretch(
+                        on_board[i : i + 2],
+                        focus[i : i + 2],
+                        motion,
+                        lie,
+                        machine,
+                        s_full,
+                        stops[i : i + 2],
+                        (i == 0, i == len(run) - 1),
+                        loop if i == len(run) - 1 else -1,
+                    )
+                )
     return _stacked(made, loops)
 
 
@@ -113,8 +124,17 @@ def _stops(points: np.ndarray) -> np.ndarray:
     return np.array([True, *(bend > SHARP_DEG), True])
 
 
-def _stretch(ends: np.ndarray, focus: np.ndarray, motion: Motion, lie: Lie, machine: HiddenMachine, s_full: float, stops: np.ndarray,
-             outer: tuple[bool, bool], loop: int) -> dict[str, Any]:
+def _stretch(
+    ends: np.ndarray,
+    focus: np.ndarray,
+    motion: Motion,
+    lie: Lie,
+    machine: HiddenMachine,
+    s_full: float,
+    stops: np.ndarray,
+    outer: tuple[bool, bool],
+    loop: int,
+) -> dict[str, Any]:
     speed = motion.feed / 60
     travel = np.array(motion.end[:2]) - np.array(motion.start[:2])
     unit = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
@@ -133,9 +153,17 @@ def _stretch(ends: np.ndarray, focus: np.ndarray, motion: Motion, lie: Lie, mach
     beam = -pose[2, :3]
     cosine = abs(float(pose[2, 2]))
     return {
-        "a_mm": a, "b_mm": b, "energy": optical / speed, "focus": float(focus.mean()), "x_share": float(travel[1] ** 2 / (travel @ travel)),
-        "face": 0 if lie.setup["entry_face"] == "show face" else 1, "shear": -float(beam[1] / beam[2]), "cosine": cosine,
-        "ramp_mm": np.where(stops, max(ramp, 1e-6), 0.0), "slow_dose": slow_dose, "loop": loop,
+        "a_mm": a,
+        "b_mm": b,
+        "energy": optical / speed,
+        "focus": float(focus.mean()),
+        "x_share": float(travel[1] ** 2 / (travel @ travel)),
+        "face": 0 if lie.setup["entry_face"] == "show face" else 1,
+        "shear": -float(beam[1] / beam[2]),
+        "cosine": cosine,
+        "ramp_mm": np.where(stops, max(ramp, 1e-6), 0.0),
+        "slow_dose": slow_dose,
+        "loop": loop,
     }
 
 

@@ -21,7 +21,9 @@ KINDS_OF_COUPON = ("machine", "focus", "through", "kerf comb", "ramp staircase",
 KNOWN_FIRST = ("kerf comb", "sloped edge", "fit ladder")  # burnt with settings that really go through
 
 
-def burnt(tmp: Path, kind: str, seed: int = 3, machine: str = "diode 20", thickness_mm: float = 6.0, exact: bool = False) -> tuple[Shop, Path, Any]:
+def burnt(
+    tmp: Path, kind: str, seed: int = 3, machine: str = "diode 20", thickness_mm: float = 6.0, exact: bool = False
+) -> tuple[Shop, Path, Any]:
     """One coupon made, burnt and its record."""
     shop = Shop(seed, machine, exact)
     board = shop.new_board("sugar maple", thickness_mm, 200.0, 120.0)
@@ -86,8 +88,13 @@ def test_slots_are_as_wide_as_the_shops_own_slits(tmp_path: Path):
     board = next(iter(shop.burnt.values()))
     for name in ("slot-x1-show", "slot-y1-show", "slot-x2-inner", "slot-y2-inner"):
         slot = record.observable(name)
-        cut = Through(float(slot.settings["speed_mm_s"]), int(slot.settings["passes"]), float(slot.settings["focus_mm"]), 0.8,
-                      float(slot.settings["power_frac"]))
+        cut = Through(
+            float(slot.settings["speed_mm_s"]),
+            int(slot.settings["passes"]),
+            float(slot.settings["focus_mm"]),
+            0.8,
+            float(slot.settings["power_frac"]),
+        )
         widths, through = slit_widths(shop, board, cut, slot.settings["travel"] == "x", slot.place_mm)
         assert through
         # A face's free width is read 0.05 mm in, a sixth of the way to the next of the oracle's 21 depths.
@@ -102,7 +109,9 @@ def test_a_tongue_is_the_pitch_less_a_waist_and_a_stack_its_tongues(tmp_path: Pa
     for axis in "xy":
         tongues = [float(answers[f"tongue-{axis}{i}"]) for i in range(1, 7)]
         settings = record.observable(f"tongue-{axis}1").settings
-        cut = Through(float(settings["speed_mm_s"]), int(settings["passes"]), float(settings["focus_mm"]), 0.8, float(settings["power_frac"]))
+        cut = Through(
+            float(settings["speed_mm_s"]), int(settings["passes"]), float(settings["focus_mm"]), 0.8, float(settings["power_frac"])
+        )
         waist = slit_widths(shop, board, cut, axis == "x", record.observable(f"tongue-{axis}3").place_mm)[0].min()
         assert np.mean(tongues) == pytest.approx(float(settings["pitch_mm"]) - waist, abs=0.02)
         assert float(answers[f"stack-{axis}"]) == pytest.approx(sum(tongues), abs=0.12)
@@ -148,7 +157,9 @@ def test_looser_pairs_go_easier(tmp_path: Path):
     bench = Bench(shop, board, next(iter(shop.lies.values()))[-1], stretches_of(board))
     told = {each["id"]: each for each in json.loads((folder / "coupon.json").read_text())["observables"]}
     for joint in ("through dovetail", "box joint"):
-        pairs = sorted((each for each in record.observables if each.settings["joint"] == joint), key=lambda each: float(each.settings["clearance_mm"]))
+        pairs = sorted(
+            (each for each in record.observables if each.settings["joint"] == joint), key=lambda each: float(each.settings["clearance_mm"])
+        )
         words = [ease.index(answers[each.id]) for each in pairs]
         assert words == sorted(words)
         assert words[0] < words[-1]
@@ -160,7 +171,10 @@ def test_looser_pairs_go_easier(tmp_path: Path):
 
 def test_instruments_err_as_much_as_they_say():
     rng = np.random.default_rng(1)
-    read = {tool.__name__: np.array([float(tool(0.2, rng)) for _ in range(4000)]) for tool in (instruments.caliper, instruments.scan, instruments.feeler)}
+    read = {
+        tool.__name__: np.array([float(tool(0.2, rng)) for _ in range(4000)])
+        for tool in (instruments.caliper, instruments.scan, instruments.feeler)
+    }
     assert read["caliper"].std() == pytest.approx(0.02, rel=0.06)
     assert read["caliper"].mean() == pytest.approx(0.2, abs=0.002)
     assert read["scan"].mean() == pytest.approx(0.2, abs=0.002)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,8 +24,15 @@ LINEAR = WoodLaw(0.5, 0.5, 4.0, 1e7, 0.0, 0.0, 1.0, 0.0, 0.0, blur_mm=1e-4)
 
 def flat_row(window_mm: float = 0.3, thickness_mm: float = 50.0) -> Rows:
     offsets = np.arange(-window_mm, window_mm + 1e-9, 0.001)
-    return Rows(np.array([[50.0, 20.0]]), np.array([[0.0, 1.0]]), offsets, np.array([thickness_mm]), np.zeros((1, 2)), np.ones((1, len(offsets))),
-                np.zeros(1))
+    return Rows(
+        np.array([[50.0, 20.0]]),
+        np.array([[0.0, 1.0]]),
+        offsets,
+        np.array([thickness_mm]),
+        np.zeros((1, 2)),
+        np.ones((1, len(offsets))),
+        np.zeros(1),
+    )
 
 
 def one_line(light: Light, wood: WoodLaw, energy_j_mm: float) -> Burnt:
@@ -153,8 +161,11 @@ def test_walls_that_guide_leave_an_hourglass():
 
 
 def test_the_big_diode_takes_12_mm_near_4_mm_a_second():
-    """Common practice, no source: a 20-40 W diode, 12 mm of a middling hardwood, full power. The numbers were chosen to meet it."""
-    speeds = [fastest_through(shop, shop.new_board("black cherry", 12.0, 100.0, 40.0), 1) for shop in (Shop(seed, "diode 40") for seed in range(6))]
+    """Common practice, no source: a 20-40 W diode, 12 mm of a middling hardwood, full power. Chosen to meet it."""
+    speeds = [
+        fastest_through(shop, shop.new_board("black cherry", 12.0, 100.0, 40.0), 1)
+        for shop in (Shop(seed, "diode 40") for seed in range(6))
+    ]
     assert 3.0 < np.mean(speeds) < 5.0
     small = Shop(1, "diode 20", exact=True)
     board = small.new_board("black cherry", 12.0, 100.0, 40.0)
@@ -179,8 +190,12 @@ def test_boards_differ_and_places_in_a_board_differ_less():
     shop = Shop(2, "diode 20")
     boards = [shop.new_board("sugar maple", 6.0, 300.0, 60.0) for _ in range(24)]
     x = np.linspace(20, 280, 40)
-    need = np.array([rows_at(board, shop.machine, np.column_stack([x, np.full(40, 30.0)]), np.array([0.0, 1.0]), (-0.3, 0.3)).need.mean(axis=1)
-                     for board in boards])
+    need = np.array(
+        [
+            rows_at(board, shop.machine, np.column_stack([x, np.full(40, 30.0)]), np.array([0.0, 1.0]), (-0.3, 0.3)).need.mean(axis=1)
+            for board in boards
+        ]
+    )
     between, within = np.std(np.log(need.mean(axis=1))), np.mean(np.std(np.log(need), axis=1))
     assert 0.045 < between < 0.11  # 10 % in density, to the power 0.7
     assert 0.01 < within < 0.06
@@ -205,3 +220,13 @@ def test_a_trial_board_is_the_same_wood_unburnt():
     assert trial.burns == []
     assert len(board.burns) == 1
     assert trial.density == board.density
+
+
+def test_the_shop_is_an_outsider():
+    """Only the module that makes coupons and jobs as the owner would knows the package."""
+    here = Path(__file__).parent
+    knowing = {
+        path.name for path in here.glob("*.py") if "kerfwright." in path.read_text(encoding="utf-8") and not path.name.startswith("test_")
+    }
+    assert knowing == {"made.py"}
+    assert len(list(here.glob("*.py"))) > 12

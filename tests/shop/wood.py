@@ -12,8 +12,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 RELATIVE_DENSITY = {
-    "sugar maple": 0.63, "black cherry": 0.50, "black walnut": 0.55, "white ash": 0.60, "red oak": 0.63, "yellow-poplar": 0.42,
-    "basswood": 0.37, "western redcedar": 0.32, "eastern white pine": 0.35,
+    "sugar maple": 0.63,
+    "black cherry": 0.50,
+    "black walnut": 0.55,
+    "white ash": 0.60,
+    "red oak": 0.63,
+    "yellow-poplar": 0.42,
+    "basswood": 0.37,
+    "western redcedar": 0.32,
+    "eastern white pine": 0.35,
 }
 # How much early and late wood differ and how wide a ring is: ring-porous and soft woods more than diffuse-porous ones.
 RING = {"white ash": (0.16, 1.6), "red oak": (0.18, 1.9), "western redcedar": (0.28, 1.4), "eastern white pine": (0.20, 2.2)}
@@ -59,8 +66,9 @@ class HiddenBoard:
         return (RELATIVE_DENSITY[self.species] / g_ref * self.density) ** density_power * smooth * stripe
 
 
-def grow(name: str, species: str, thickness_mm: float, length_mm: float, width_mm: float, rng: np.random.Generator,
-         edges: str = "milled") -> HiddenBoard:
+def grow(
+    name: str, species: str, thickness_mm: float, length_mm: float, width_mm: float, rng: np.random.Generator, edges: str = "milled"
+) -> HiddenBoard:
     """A board near the size asked for, its owner's facts measured by caliper and rule. Edges are planed, if at all, to the width."""
     contrast, pitch = RING.get(species, PLAIN_RING)
     true = (length_mm + rng.normal(0, 0.3), width_mm + rng.normal(0, 0.04), thickness_mm + rng.normal(0, 0.04))
@@ -74,7 +82,13 @@ def grow(name: str, species: str, thickness_mm: float, length_mm: float, width_m
     places = [(0.08, 0.2), (0.92, 0.2), (0.5, 0.8), (0.9, 0.8)]
     points = [board.thickness_mm(np.array(a * length_mm), np.array(b * width_mm)) + rng.normal(0, 0.02) for a, b in places]
     board.facts = {
-        "schema": "kerfwright-board-1", "name": name, "species": species, "length": f"{length_mm:g} mm", "width": f"{width_mm:g} mm",
-        "edges": edges, "thickness": [f"{float(point):.2f} mm" for point in points], "moisture": "8 %",
+        "schema": "kerfwright-board-1",
+        "name": name,
+        "species": species,
+        "length": f"{length_mm:g} mm",
+        "width": f"{width_mm:g} mm",
+        "edges": edges,
+        "thickness": [f"{float(point):.2f} mm" for point in points],
+        "moisture": "8 %",
     }
     return board

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
-from kerfwright.core.document import Document, load
+from kerfwright.core.document import Document, load, read_toml
 from kerfwright.core.errors import InputError
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.options import PlanOptions
@@ -30,12 +30,13 @@ class BenchDocument(Document):
 
 @dataclass(frozen=True, eq=False)
 class BenchSet:
-    """A bench file with everything it names read."""
+    """A bench file with everything it names read. tables: the same as it was written, with "machine", "boards", "recipes", "burn"."""
 
     machine: Machine
     boards: dict[str, Board]
     recipes: dict[str, Recipe]
     options: PlanOptions
+    tables: dict[str, Any] = field(default_factory=dict[str, Any])
 
 
 def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
@@ -62,4 +63,11 @@ def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
             raise bad.located(board_file) from bad
     common = load(folder / document.recipe, Recipe)
     recipes = {panel: load(folder / document.recipes[panel], Recipe) if panel in document.recipes else common for panel in panels}
-    return BenchSet(load(folder / document.machine, Machine), boards, recipes, document.burn)
+    machine = load(folder / document.machine, Machine)
+    tables = {
+        "machine": read_toml(folder / document.machine),
+        "boards": {panel: read_toml(folder / document.boards[panel]) for panel in panels},
+        "recipes": {panel: read_toml(folder / document.recipes.get(panel, document.recipe)) for panel in panels},
+        "burn": read_toml(path).get("burn", {}),
+    }
+    return BenchSet(machine, boards, recipes, document.burn, tables)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, MissingArgumentError, Parameter
 
 from kerfwright import __version__
-from kerfwright.app import cli_learning
+from kerfwright.app import cli_learning, cli_loops
 from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 
 if TYPE_CHECKING:
@@ -36,6 +36,8 @@ NEEDS = {
     "make": "a piece file, as in kerfwright make piece.toml",
     "look": "a piece file, as in kerfwright look piece.toml",
     "shift": "a job folder and the number of a setup, as in kerfwright shift piece-job 4 --left-tick 2 --right-tick 1",
+    "retune": "a job folder with its pilot forms filled in, as in kerfwright retune piece-job",
+    "finish": 'a job folder, a setup and the depth read, as in kerfwright finish piece-job 2 --depth "3.1 mm"',
     "start": "a new folder, as in kerfwright start my-shop",
 }
 
@@ -186,6 +188,7 @@ def _tell(made: Made, as_json: bool) -> None:
 
 
 cli_learning.hang_on(app)
+cli_loops.hang_on(app)
 
 
 def main(words: list[str] | None = None) -> int:

@@ -10,7 +10,6 @@ from kerfwright.app.workflow import Made
 from kerfwright.core.finding import Level
 from kerfwright.core.units import format_duration
 
-
 # The same for every piece: in full when there is something to burn, and on the bench sheet always.
 BODY_CAUTIONS = ("fire", "eyes", "fumes", "dust")
 

@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from kerfwright.app.bench_file import load_bench
+from kerfwright.app.inputs import Inputs
 from kerfwright.core.codec import plain, to_json
+from kerfwright.core.document import read_toml
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.finding import Finding, Level
 from kerfwright.pieces.piece import build_piece, load_piece
 from kerfwright.plan.check import check_setup
-from kerfwright.plan.plan import plan_job
+from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.plan.witness import placing_from_ticks
 from kerfwright.process.job import Job
 from kerfwright.process.setup import Placing, Setup
@@ -70,24 +72,30 @@ class Made:
 
 def look(piece: Path, bench: Path | None = None) -> Made:
     """Design and plan a piece without writing anything. piece: its file, or a folder with a piece.toml in it."""
-    piece = _piece_file(piece)
-    document = load_piece(piece)
-    benched = load_bench(bench or _bench_beside(piece), document.panels)
-    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
-    return Made(plan_job(design, benched.machine, benched.boards, benched.recipes, benched.options), None, 0)
+    return Made(_planned(_piece_file(piece), bench)[0].job, None, 0)
 
 
 def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Made:
     """Design, plan and write a job folder. piece: as for look. out: a new folder; default: ``piece-job`` beside ``piece.toml``."""
     from kerfwright.export.folder import job_files, refuse_existing, write_folder
+    from kerfwright.export.pilot_files import pilot_files
 
     piece = _piece_file(piece)
     folder = out or piece.with_name(f"{piece.stem}-job")
     refuse_existing(folder)
-    job = look(piece, bench).job
-    files = job_files(job)
+    planned, inputs = _planned(piece, bench)
+    files = job_files(planned.job, [inputs.file(), *pilot_files(planned.pilots)])
     write_folder(files, folder)
-    return Made(job, folder, len(files))
+    return Made(planned.job, folder, len(files))
+
+
+def _planned(piece: Path, bench: Path | None) -> tuple[Planned, Inputs]:
+    """The plan of a piece file, and what it was planned from."""
+    document = load_piece(piece)
+    benched = load_bench(bench or _bench_beside(piece), document.panels)
+    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
+    planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options)
+    return planned, Inputs(piece=read_toml(piece), **benched.tables)
 
 
 def _piece_file(piece: Path) -> Path:
@@ -100,7 +108,7 @@ def _piece_file(piece: Path) -> Path:
         raise FolderError(
             "there is no piece.toml in this folder",
             accepted="a piece file, or a folder with a piece.toml in it",
-            remedy="There is one in " + ", ".join(map(str, near[:3])) if near else "",
+            remedy="Give " + " or ".join(map(str, near[:3])) if near else "",
             where=str(piece),
         )
     return inside
@@ -160,7 +168,7 @@ def shift(
     check_setup(corrected, job.machine)
     text = program_text(corrected, job.machine, job.recipe_names.get(setup.part, ""))
     check_program(text, corrected, job.machine)
-    program = out or _free_name(folder / job.programs[number])
+    program = out or free_name(folder / job.programs[number], "again")
     record = program.with_suffix(".json")
     moved = corrected.bed_from_board @ setup.bed_from_board.inverse()
     result = Shifted(
@@ -186,8 +194,9 @@ def _bed_shift(before: Setup, after: Setup) -> tuple[float, float, float]:
     return float(step[0]), float(step[1]), float(step[2])
 
 
-def _free_name(program: Path) -> Path:
-    tries = (program.with_name(f"{program.stem}-again-{k}{program.suffix}") for k in range(1, 1000))
+def free_name(program: Path, word: str) -> Path:
+    """A name beside a program that is not taken yet: ``02-front-ramp-again-1.ngc``."""
+    tries = (program.with_name(f"{program.stem}-{word}-{k}{program.suffix}") for k in range(1, 1000))
     return next(path for path in tries if not path.exists())
 
 

@@ -21,7 +21,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwright.calibrate.interval import LEVEL_FRAC, Interval, normal_quantile, weighted_quantile
+from kerfwright.calibrate.interval import LEVEL_FRAC, Interval, normal_value, weighted_value
 from kerfwright.calibrate.law import Prior
 from kerfwright.core.errors import InputError
 from kerfwright.core.estimate import Estimate
@@ -66,8 +66,8 @@ class DoseFit:
 
     curve: Curve
     x: Array
-    yes: Array
-    trials: Array
+    n_yes: Array
+    n_trials: Array
     value: Array
     matrix: Array
     deviance_value: float
@@ -77,13 +77,13 @@ class DoseFit:
     @property
     def middle(self) -> Estimate:
         """Dose at which half say yes."""
-        return Estimate(float(self.value[0]), math.sqrt(self.matrix[0, 0]), int(self.trials.sum()), self.source)
+        return Estimate(float(self.value[0]), math.sqrt(self.matrix[0, 0]), int(self.n_trials.sum()), self.source)
 
     @property
     def place_spread(self) -> Estimate:
         """sigma: for probit in ln dose, the relative spread from place to place."""
         sigma = math.exp(self.value[1])
-        return Estimate(sigma, sigma * math.sqrt(self.matrix[1, 1]), int(self.trials.sum()), self.source)
+        return Estimate(sigma, sigma * math.sqrt(self.matrix[1, 1]), int(self.n_trials.sum()), self.source)
 
     @property
     def line_value(self) -> Array:
@@ -115,18 +115,18 @@ class DoseFit:
         mu, log_sigma, weights = self.grid
         doses = mu + np.hypot(np.exp(log_sigma), board_sd) * _inverse(self.curve, share_frac)
         mean = float(weights @ doses)
-        ends = [weighted_quantile(doses, weights, tail) for tail in ((1 - level_frac) / 2, (1 + level_frac) / 2)]
+        ends = [weighted_value(doses, weights, tail) for tail in ((1 - level_frac) / 2, (1 + level_frac) / 2)]
         sd = math.sqrt(float(weights @ (doses - mean) ** 2))
-        middle = weighted_quantile(doses, weights, 0.5)
-        return Estimate(middle, sd, int(self.trials.sum()), self.source), Interval(ends[0], ends[1], level_frac)
+        middle = weighted_value(doses, weights, 0.5)
+        return Estimate(middle, sd, int(self.n_trials.sum()), self.source), Interval(ends[0], ends[1], level_frac)
 
     def _by_delta(self, share_frac: float, board_sd: float, level_frac: float) -> tuple[Estimate, Interval]:
         h, sigma = _inverse(self.curve, share_frac), math.exp(self.value[1])
         whole = math.hypot(sigma, board_sd)
         slope = np.array([1.0, h * sigma**2 / whole])
         dose, sd = float(self.value[0]) + h * whole, math.sqrt(float(slope @ self.matrix @ slope))
-        reach = normal_quantile((1 + level_frac) / 2) * sd
-        return Estimate(dose, sd, int(self.trials.sum()), self.source), Interval(dose - reach, dose + reach, level_frac)
+        reach = normal_value((1 + level_frac) / 2) * sd
+        return Estimate(dose, sd, int(self.n_trials.sum()), self.source), Interval(dose - reach, dose + reach, level_frac)
 
     @cached_property
     def grid(self) -> tuple[Array, Array, Array]:
@@ -154,35 +154,41 @@ class DoseFit:
     def _log_density(self, mu: Array, log_sigma: Array) -> Array:
         """log p(mu, ln sigma | data) up to a constant, (m,)."""
         assert self.priors is not None
-        eta = (self.x[:, None] - mu) * np.exp(-log_sigma)
-        found = self.yes @ _log_share(self.curve, eta) + (self.trials - self.yes) @ _log_share(self.curve, -eta)
+        found = np.zeros_like(mu)
+        for side, counts in ((1.0, self.n_yes), (-1.0, self.n_trials - self.n_yes)):
+            seen = counts > 0
+            eta = side * (self.x[seen][:, None] - mu) * np.exp(-log_sigma)
+            found += counts[seen] @ _log_share(self.curve, eta)
         for value, prior in ((mu, self.priors.middle), (log_sigma, self.priors.spread)):
             found -= ((value - prior.mean_value) / prior.sd) ** 2 / 2
         return found
 
 
-def fit_dose(x: Array, yes: Array, trials: Array, curve: Curve = "probit", priors: DosePriors | None = None, source: str = "") -> DoseFit:
-    """Fit yes out of trials at doses x, (n,) each. Raises InputError when readings without priors have no finite answer."""
-    if not len(x) == len(yes) == len(trials) or len(x) == 0 or np.any(trials < 1) or np.any(yes < 0) or np.any(yes > trials):
+def fit_dose(
+    x: Array, n_yes: Array, n_trials: Array, curve: Curve = "probit", priors: DosePriors | None = None, source: str = ""
+) -> DoseFit:
+    """Fit the yeses out of the trials at doses x, (n,) each. Raises InputError when readings without priors have no finite answer."""
+    paired = len(x) == len(n_yes) == len(n_trials) > 0
+    if not paired or np.any(n_trials < 1) or np.any(n_yes < 0) or np.any(n_yes > n_trials):
         raise InputError("yes must lie between 0 and the trials at each dose", accepted="at least one dose and one trial at each")
-    value = _start(x, yes, trials, priors)
+    value = _start(x, n_yes, n_trials, priors)
     promised, information = math.inf, np.eye(2)
-    top = _penalised(curve, x, yes, trials, priors, value)
+    top = _penalised(curve, x, n_yes, n_trials, priors, value)
     for _ in range(ROUNDS):
-        score, information = _scoring(curve, x, yes, trials, priors, value)
+        score, information = _scoring(curve, x, n_yes, n_trials, priors, value)
         step = _step(score, information)
         promised = float(score @ step)
         if promised <= SETTLED:
             break
         # The expected information may be far too small for unlikely readings, and the step too long: a quarter of the promise will do.
-        while (fresh := _penalised(curve, x, yes, trials, priors, value + step)) < top + promised / 4 - ROUNDING * abs(top):
+        while (fresh := _penalised(curve, x, n_yes, n_trials, priors, value + step)) < top + promised / 4 - ROUNDING * abs(top):
             step, promised = step / 2, promised / 2
         value, top = value + step, fresh
     matrix = np.asarray(np.linalg.inv(information), np.float64)
     if priors is None and (promised > SETTLED or matrix[1, 1] > MOST_LOG_SD**2):
         raise InputError("yes and no do not overlap, or yes does not grow with the dose", remedy="State priors, or burn doses between")
     shares = np.exp(_log_share(curve, (x - value[0]) / math.exp(value[1])))
-    return DoseFit(curve, x, yes, trials, value, matrix, _deviance(yes, trials, shares), priors, source)
+    return DoseFit(curve, x, n_yes, n_trials, value, matrix, _deviance(n_yes, n_trials, shares), priors, source)
 
 
 def _start(x: Array, yes: Array, trials: Array, priors: DosePriors | None) -> Array:
@@ -248,7 +254,7 @@ def _log_share(curve: Curve, eta: Array) -> Array:
 
 
 def _inverse(curve: Curve, share_frac: float) -> float:
-    return normal_quantile(share_frac) if curve == "probit" else math.log(share_frac / (1 - share_frac))
+    return normal_value(share_frac) if curve == "probit" else math.log(share_frac / (1 - share_frac))
 
 
 def upper_share_frac(yes: int, trials: int, level_frac: float = LEVEL_FRAC) -> float:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwright.calibrate.interval import LEVEL_FRAC, Interval, weighted_quantile
+from kerfwright.calibrate.interval import LEVEL_FRAC, Interval, weighted_value
 from kerfwright.core.errors import InputError
 
 Array = NDArray[np.float64]
@@ -39,19 +39,19 @@ class Draws:
 
     def interval(self, values: Array, level_frac: float = LEVEL_FRAC) -> Interval:
         """Middle interval of anything computed for each draw, (m,)."""
-        ends = [weighted_quantile(values, self.weights, share) for share in ((1 - level_frac) / 2, (1 + level_frac) / 2)]
+        ends = [weighted_value(values, self.weights, share) for share in ((1 - level_frac) / 2, (1 + level_frac) / 2)]
         return Interval(ends[0], ends[1], level_frac)
 
 
-def draw(log_density: Callable[[Array], Array], middle: Array, matrix: Array) -> Draws:
-    """Draws around ``middle`` (k,) with covariance ``matrix`` (k, k). log_density: (m, k) -> (m,), up to a constant.
+def draw(log_density: Callable[[Array], Array], middle_value: Array, matrix: Array) -> Draws:
+    """Draws around ``middle_value`` (k,) with covariance ``matrix`` (k, k). log_density: (m, k) -> (m,), up to a constant.
 
     Raises InputError when fewer than 400 draws' worth remain.
     """
     rng = np.random.default_rng(SEED)
-    k = len(middle)
+    k = len(middle_value)
     unit = rng.standard_normal((N_DRAWS, k)) / np.sqrt(rng.chisquare(TAIL_DOF, (N_DRAWS, 1)) / TAIL_DOF)
-    value = middle + WIDER * unit @ np.linalg.cholesky(matrix).T
+    value = middle_value + WIDER * unit @ np.linalg.cholesky(matrix).T
     drawn = -(TAIL_DOF + k) / 2 * np.log1p(np.sum(unit**2, axis=1) / TAIL_DOF)
     log_weight = log_density(value) - drawn
     weights = np.exp(log_weight - log_weight.max())

@@ -21,7 +21,7 @@ GRID = 401  # places a curve is looked at when it is turned round
 
 
 @dataclass(frozen=True)
-class Fit:
+class FittedLaw:
     """A fitted law. value, sd: (k,) natural scale; working_matrix: covariance (k, k) on the working scale.
 
     used: (n,) which readings the fit rests on. outliers: positions of readings that were set aside as spoilt.

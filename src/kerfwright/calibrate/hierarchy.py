@@ -48,14 +48,14 @@ class Level:
 
 @dataclass(frozen=True)
 class Components:
-    """sd: by level name, outermost first, then "residual". effects: how far each group lies from the mean (BLUP), by level.
+    """sd: by level name, outermost first, then "residual". effect_y: how far each group lies from the mean (BLUP), by level.
 
     new_board_sd: of one more reading on a board not yet seen, the mean's own doubt included; n_dof: its degrees of freedom.
     """
 
-    mean: Estimate
+    mean_y: Estimate
     sd: dict[str, float]
-    effects: dict[str, dict[str, float]]
+    effect_y: dict[str, dict[str, float]]
     new_board_sd: float
     n_dof: float
     method: Method
@@ -64,7 +64,7 @@ class Components:
     def new_board(self, level_frac: float = LEVEL_FRAC) -> Interval:
         """Interval for one reading at one place of a board not yet seen."""
         reach = two_sided_t_value(self.n_dof, level_frac) * self.new_board_sd
-        return Interval(self.mean.value - reach, self.mean.value + reach, level_frac)
+        return Interval(self.mean_y.value - reach, self.mean_y.value + reach, level_frac)
 
 
 def components(y: Array, levels: Sequence[Level], method: Method = "REML", source: str = "") -> Components:

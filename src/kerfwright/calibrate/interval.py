@@ -39,21 +39,21 @@ class Band:
         return (self.low_value <= value) & (value <= self.high_value)
 
 
-def t_quantile(n_dof: float, probability_frac: float) -> float:
+def t_value(n_dof: float, probability_frac: float) -> float:
     """Student's t quantile; ``n_dof`` may be broken (Satterthwaite)."""
     from scipy.special import stdtrit  # pyright: ignore[reportMissingTypeStubs]
 
     return float(stdtrit(n_dof, probability_frac))
 
 
-def t_tail(n_dof: float, value: float) -> float:
+def t_tail_frac(n_dof: float, value: float) -> float:
     """Share of Student's t above ``value``."""
     from scipy.special import stdtr  # pyright: ignore[reportMissingTypeStubs]
 
     return float(stdtr(n_dof, -value))
 
 
-def normal_quantile(probability_frac: float) -> float:
+def normal_value(probability_frac: float) -> float:
     """Standard normal quantile."""
     from scipy.special import ndtri  # pyright: ignore[reportMissingTypeStubs]
 
@@ -62,10 +62,10 @@ def normal_quantile(probability_frac: float) -> float:
 
 def two_sided_t_value(n_dof: float, level_frac: float = LEVEL_FRAC) -> float:
     """How many sd either side hold the middle ``level_frac`` of Student's t."""
-    return t_quantile(n_dof, (1 + level_frac) / 2)
+    return t_value(n_dof, (1 + level_frac) / 2)
 
 
-def weighted_quantile(values: Array, weights: Array, probability_frac: float) -> float:
+def weighted_value(values: Array, weights: Array, probability_frac: float) -> float:
     """Quantile of weighted values (n,): where the weight summed from below, half of a place's own, reaches the share."""
     places, which = np.unique(values, return_inverse=True)
     heaps = np.bincount(which, weights)

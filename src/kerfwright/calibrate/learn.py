@@ -3,6 +3,7 @@
 The order matters: the machine's scale corrects tongue pitches, going through tells how much energy is spare, the kerf and
 the ramp come with the settings they were burnt at, and the sloped edge corrects the ramp that was drawn with it.
 """
+# pyright: basic
 
 from __future__ import annotations
 

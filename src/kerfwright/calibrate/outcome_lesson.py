@@ -4,6 +4,7 @@ A seen gap g against its prediction p is one more reading of everything that mak
 With spreads sd of the prediction and m of the reading, the best guess of the common error is
 r = (g - p) sd^2 / (sd^2 + m^2 / n) over n lines (normal prior and likelihood); it is shared out by variance.
 """
+# pyright: basic
 
 from __future__ import annotations
 

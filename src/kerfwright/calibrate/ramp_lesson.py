@@ -1,4 +1,5 @@
 """Depth of a field of lines against power, at the spacing, layers and focus that production uses; and where walls end up."""
+# pyright: basic
 
 from __future__ import annotations
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from kerfwright.calibrate.choice import choose_law
 from kerfwright.calibrate.evidence import Datum, Evidence
-from kerfwright.calibrate.fit import Fit
+from kerfwright.calibrate.fit import FittedLaw
 from kerfwright.calibrate.law import NoisePrior
 from kerfwright.calibrate.laws import depth_law, power_law
 from kerfwright.calibrate.lesson import Lesson, Plot, pooled
@@ -93,7 +94,7 @@ def _dose(power_frac: Array, data: list[Datum], settings: tuple[float, ...]) -> 
     return settings[2] * power_frac * data[0].record.power_w / (settings[0] * settings[1])
 
 
-def _fitted(data: list[Datum], settings: tuple[float, ...]) -> tuple[Fit, list[Finding], tuple[str, ...]]:
+def _fitted(data: list[Datum], settings: tuple[float, ...]) -> tuple[FittedLaw, list[Finding], tuple[str, ...]]:
     power = np.array([datum.setting("power_frac") for datum in data])
     depth = np.array([datum.number for datum in data])
     dose = _dose(power, data, settings)
@@ -125,7 +126,7 @@ def _through_power(deep: list[Datum], data: list[Datum]) -> float | None:
 
 
 def _settings(
-    fit: Fit, settings: tuple[float, ...], data: list[Datum], through_frac: float | None, thickness_mm: float, before: RampSettings
+    fit: FittedLaw, settings: tuple[float, ...], data: list[Datum], through_frac: float | None, thickness_mm: float, before: RampSettings
 ) -> RampSettings | None:
     burnt = np.array([datum.setting("power_frac") for datum in data])
     grid = np.linspace(burnt.min(), burnt.max(), 400)
@@ -157,7 +158,7 @@ def _settings(
     )
 
 
-def _plot(fit: Fit, data: list[Datum], settings: tuple[float, ...], ramp: RampSettings) -> Plot:
+def _plot(fit: FittedLaw, data: list[Datum], settings: tuple[float, ...], ramp: RampSettings) -> Plot:
     power = np.array([datum.setting("power_frac") for datum in data])
     depth = np.array([datum.number for datum in data])
     at: Array = np.linspace(float(power.min()), float(power.max()), 80)

@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwright.calibrate.fit import Fit
-from kerfwright.calibrate.interval import t_tail
+from kerfwright.calibrate.fit import FittedLaw
+from kerfwright.calibrate.interval import t_tail_frac
 from kerfwright.calibrate.law import Law, NoisePrior
 from kerfwright.core.errors import InputError
 from kerfwright.core.finding import warning
@@ -34,7 +34,7 @@ TINY = 1e-12
 AGREED = 1e-8  # relative
 
 
-def fit_law(law: Law, x: Array, y: Array, *, noise: NoisePrior | None = None, robust: bool = False, source: str = "") -> Fit:
+def fit_law(law: Law, x: Array, y: Array, *, noise: NoisePrior | None = None, robust: bool = False, source: str = "") -> FittedLaw:
     """Fit ``law`` to readings y (n,) at x (n,) or (n, d). See the module for the model.
 
     robust: readings further off than the others can explain are left out and named in ``outliers``.
@@ -93,7 +93,7 @@ class _Known:
         return max(float(np.sqrt((left @ left + self.sum_known) / n_dof)), tiny), n_dof, covariance
 
 
-def _fit(law: Law, x: Array, y: Array, used: NDArray[np.bool_], noise: NoisePrior | None, source: str) -> Fit:
+def _fit(law: Law, x: Array, y: Array, used: NDArray[np.bool_], noise: NoisePrior | None, source: str) -> FittedLaw:
     """The top of p(b | y): the spread and the parameters in turn, until they agree."""
     means, precisions = law.prior_arrays()
     known = _Known(law, x[used], y[used], means, precisions, *((noise.n_dof, noise.n_dof * noise.sd**2) if noise else (0.0, 0.0)))
@@ -110,10 +110,10 @@ def _fit(law: Law, x: Array, y: Array, used: NDArray[np.bool_], noise: NoisePrio
         raise InputError(f"the spread of {len(y)} readings of {law.name} does not settle", remedy="Burn more repeats")
     value = law.natural(b)
     sd = np.sqrt(np.diag(covariance)) * np.where(law.positive, value, 1.0)
-    return Fit(law, x, y, used, value, sd, covariance, s, n_dof, noise, (), (), source)
+    return FittedLaw(law, x, y, used, value, sd, covariance, s, n_dof, noise, (), (), source)
 
 
-def _without_outliers(plain: Fit) -> Fit:
+def _without_outliers(plain: FittedLaw) -> FittedLaw:
     """Generalised extreme studentised residuals: set the worst reading aside, refit, again up to a quarter of them; then keep
     aside all up to the last whose odds, had it been a clean reading, were below 0.4 % (so that two spoilt readings cannot hide
     each other). Rosner, Technometrics 25 (1983) 165; for curves Paul and Fung, Technometrics 33 (1991) 339 (from memory).
@@ -137,7 +137,7 @@ def _without_outliers(plain: Fit) -> Fit:
     return replace(best, law=plain.law, outliers=outliers, findings=said)
 
 
-def _worst(fit: Fit) -> tuple[int, float]:
+def _worst(fit: FittedLaw) -> tuple[int, float]:
     """(position of the reading furthest off, odds that the worst of clean readings is as far off).
 
     Each is judged by the fit without it: t_i = e_i / (s_(i) sqrt(1 - h_i)), the fit taken as straight near its top.
@@ -148,4 +148,4 @@ def _worst(fit: Fit) -> tuple[int, float]:
     scaled = np.minimum((left / fit.residual_sd) ** 2 / (1 - share), fit.n_dof * (1 - 1e-9))
     t = np.sqrt(scaled * (fit.n_dof - 1) / (fit.n_dof - scaled)) if fit.n_dof > 1 else np.zeros_like(scaled)
     worst = int(np.argmax(t))
-    return worst, float(fit.used.sum()) * 2 * t_tail(max(fit.n_dof - 1, 1e-3), float(t[worst]))
+    return worst, float(fit.used.sum()) * 2 * t_tail_frac(max(fit.n_dof - 1, 1e-3), float(t[worst]))

@@ -1,4 +1,5 @@
 """Lessons about the machine itself: scale and squareness, lag, best focus; and how tight a joint feels in this wood."""
+# pyright: basic
 
 from __future__ import annotations
 

@@ -17,8 +17,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwright.calibrate.fit import Fit
-from kerfwright.calibrate.interval import t_tail
+from kerfwright.calibrate.fit import FittedLaw
+from kerfwright.calibrate.interval import t_tail_frac
 from kerfwright.calibrate.law import Law, NoisePrior, Parameter
 from kerfwright.calibrate.regression import fit_law
 from kerfwright.core.errors import InputError, RecipeRangeError
@@ -59,7 +59,7 @@ class ThroughEnergy:
 
     laser: Laser
     wood: str
-    fit: Fit
+    fit: FittedLaw
     thickness_mm: tuple[float, float]
 
     @property
@@ -83,7 +83,7 @@ class ThroughEnergy:
         self._refuse(thickness_mm, laser)
         middle, sd = self._log_energy(thickness_mm)
         whole = math.hypot(sd, 0.0 if wood == self.wood else OTHER_WOOD_SD_FRAC)
-        return t_tail(self.fit.n_dof, (middle - math.log(energy_j_mm)) / whole)
+        return t_tail_frac(self.fit.n_dof, (middle - math.log(energy_j_mm)) / whole)
 
     def _log_energy(self, thickness_mm: float) -> tuple[float, float]:
         """(ln E, sd of one more cut)."""

@@ -3,6 +3,7 @@
 x = ln(P n^kappa / v): P the power in W, n passes, v the speed; kappa, the worth of a further pass, is chosen by the
 readings themselves under a weak prior (0.4 to 1: HANDBOOK section H form 1, no source).
 """
+# pyright: basic
 
 from __future__ import annotations
 

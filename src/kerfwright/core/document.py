@@ -67,7 +67,7 @@ def refuse_other_kind(tables: dict[str, Any], kind: str, where: str) -> None:
     """Raises InputError when a file's schema says that it is a board file, say, and a ``kind`` file is wanted."""
     found = _kind(tables.get("schema"))
     if found and found != kind:
-        raise InputError(f"this is a {found} file", accepted=f"a {kind} file", where=where)
+        raise InputError(f"this is a {found} file", remedy=f"Give the {kind} file", where=where)
 
 
 def _kind(schema: object) -> str:

@@ -40,6 +40,12 @@ def caution(code: str, text: str, where: str = "") -> Finding:
     return Finding(Level.CAUTION, code, text, where)
 
 
+def loudest_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Cautions, then warnings, then notes; order is kept among the like."""
+    order = (Level.CAUTION, Level.WARNING, Level.NOTE)
+    return tuple(sorted(findings, key=lambda finding: order.index(finding.level)))
+
+
 def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings that say the same of several places become one that names them all; order is kept."""
     places: dict[Finding, list[str]] = {}

@@ -47,15 +47,15 @@ class Nearest:
         return self.sum_value / (n - k) * inverse(self.slope_matrix.T @ self.slope_matrix)
 
 
-def nearest(residuals: Callable[[Array], Array], start: Array, sizes: Array | None = None) -> Nearest:
-    """Minimise the sum of squares from ``start`` (k,) by Levenberg and Marquardt's method (MINPACK, through scipy).
+def nearest(residuals: Callable[[Array], Array], start_value: Array, size_value: Array | None = None) -> Nearest:
+    """Minimise the sum of squares from ``start_value`` (k,) by Levenberg and Marquardt's method (MINPACK, through scipy).
 
-    residuals: (k,) -> (n,), n >= k. sizes: (k,) how large a change of each parameter matters, for those that may be 0.
+    residuals: (k,) -> (n,), n >= k. size_value: (k,) how large a change of each parameter matters, for those that may be 0.
     Raises InputError when the search finds no bottom.
     """
     from scipy.optimize import leastsq  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
 
-    floor = np.abs(start) if sizes is None else sizes
+    floor = np.abs(start_value) if size_value is None else size_value
 
     def calm(value: Array) -> Array:
         with np.errstate(all="ignore"):
@@ -66,7 +66,7 @@ def nearest(residuals: Callable[[Array], Array], start: Array, sizes: Array | No
         return slope_matrix(calm, value, floor)
 
     search = cast(Any, leastsq)  # untyped, and its defaults mislead: factor is a float
-    solved = search(calm, start, Dfun=slopes, full_output=True, ftol=TOLERANCE, xtol=TOLERANCE, gtol=0.0, maxfev=MOST_CALLS,
+    solved = search(calm, start_value, Dfun=slopes, full_output=True, ftol=TOLERANCE, xtol=TOLERANCE, gtol=0.0, maxfev=MOST_CALLS,
                     factor=FIRST_STEP, diag=1 / floor)
     value, status = np.asarray(solved[0], float), int(solved[4])
     left = calm(value)
@@ -75,10 +75,10 @@ def nearest(residuals: Callable[[Array], Array], start: Array, sizes: Array | No
     return Nearest(value, left, slopes(value))
 
 
-def slope_matrix(function: Callable[[Array], Array], value: Array, sizes: Array) -> Array:
-    """d function / d value by central differences, (n, k). sizes: (k,), used where a parameter is near 0."""
+def slope_matrix(function: Callable[[Array], Array], value: Array, size_value: Array) -> Array:
+    """d function / d value by central differences, (n, k). size_value: (k,), used where a parameter is near 0."""
     columns: list[Array] = []
-    for i, step in enumerate(STEP * np.maximum(np.abs(value), 1e-3 * sizes)):
+    for i, step in enumerate(STEP * np.maximum(np.abs(value), 1e-3 * size_value)):
         shift = np.zeros_like(value)
         shift[i] = step
         columns.append((function(value + shift) - function(value - shift)) / (2 * step))

@@ -39,8 +39,7 @@ def toml_form(record: CouponRecord) -> str:
     lines = [
         f'# Readings of coupon {record.id}: {record.title.capitalize()}, on board "{_plain(record.board)}" ({record.species}, '
         f"{format_mm(record.thickness_mm)})",
-        f"# burnt from x {x0:g}, y {y0:g} to x {x1:g}, y {y1:g} mm; the boxed corner mark is at x {record.marks_mm[0][0]:g}, "
-        f"y {record.marks_mm[0][1]:g}",
+        f"# burnt from x {x0:g}, y {y0:g} to x {x1:g}, y {y1:g} mm{_mark(record)}",
         *(f"# {line}" for line in _HOW),
         "",
         f'schema = "{SCHEMA}"',
@@ -52,6 +51,13 @@ def toml_form(record: CouponRecord) -> str:
     for each in record.observables:
         lines += [f"# {_plain(_line(each))}", f'{each.id} = ""']
     return "\n".join(lines) + "\n"
+
+
+def _mark(record: CouponRecord) -> str:
+    if not record.marks_mm:
+        return ""
+    x, y = record.marks_mm[0]
+    return f"; the boxed corner mark is at x {x:g}, y {y:g}"
 
 
 def _line(each: Observable) -> str:

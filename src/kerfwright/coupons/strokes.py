@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
-from kerfwright.process.recipe import Recipe, ThroughCut
+from kerfwright.process.recipe import RampSettings, Recipe, ThroughCut
 
 Array = NDArray[np.float64]
 Axis = Literal["x", "y"]
@@ -16,12 +16,21 @@ Grain = Literal["along", "across"]
 Item = TypeVar("Item")
 
 LEAD_MM = 1.0  # cuts start this far out in the waste: the plan's default
+FIELD_MM = (3.0, 2.6)  # of a field of lines, along them and across: a depth gauge's pin is 1.5 to 2 mm
 
 
 def stroke(points_xy_mm: Array | list[tuple[float, float]], power_frac: float, depth_mm: float = 0.0) -> BeamPath:
     """One path on the show face. points_xy_mm: (n, 2)."""
     points = np.array(points_xy_mm, dtype=float)
     return BeamPath(np.hstack([points, np.zeros((len(points), 1))]), power_frac, depth_mm)
+
+
+def field_lines(at_mm: tuple[float, float], ramp: RampSettings, power_frac: float) -> list[BeamPath]:
+    """A field of lines along the board, all burnt the same way like a ramp's. at_mm: its lower left corner."""
+    n_lines = int(FIELD_MM[1] / ramp.spacing_mm)
+    heights_mm = at_mm[1] + (FIELD_MM[1] - (n_lines - 1) * ramp.spacing_mm) / 2 + np.arange(n_lines) * ramp.spacing_mm
+    depth_mm = float(np.interp(power_frac, *ramp.curve()))  # about what is expected, for whoever reads the job
+    return [stroke([(at_mm[0], float(y)), (at_mm[0] + FIELD_MM[0], float(y))], power_frac, depth_mm) for y in heights_mm]
 
 
 def cut_passes(cut: ThroughCut) -> tuple[Pass, ...]:

@@ -7,7 +7,6 @@ from kerfwright.coupons.record import CouponRecord, record_json
 from kerfwright.export.coupon_picture import coupon_picture
 from kerfwright.export.exporter import JobFile
 from kerfwright.export.folder import job_files
-from kerfwright.export.job_record import job_record
 from kerfwright.process.job import Job
 
 RECORD_PATH = "coupon.json"
@@ -23,6 +22,4 @@ def coupon_files(job: Job, record: CouponRecord) -> list[JobFile]:
         JobFile(FORM_PATHS[0], toml_form(record).encode(), "readings form, to be filled in"),
         JobFile(FORM_PATHS[1], csv_form(record).encode(), "readings form for a spreadsheet; fill in one of the two"),
     ]
-    files = [file for file in job_files(job) if file.path != "job.json"] + own
-    files.sort(key=lambda file: file.path)
-    return [*files, job_record(job, files)]
+    return job_files(job, own)

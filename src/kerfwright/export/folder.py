@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from kerfwright.core.errors import FolderError
@@ -13,9 +14,9 @@ from kerfwright.export.job_record import job_record
 from kerfwright.process.job import Job
 
 
-def job_files(job: Job) -> list[JobFile]:
-    """Every file of a job folder, job.json last. Programs are checked before they are handed out."""
-    files = [file for exporter in all_exporters() for file in exporter.files(job)]
+def job_files(job: Job, more: Sequence[JobFile] = ()) -> list[JobFile]:
+    """Every file of a job folder with ``more`` beside them, job.json last. Programs are checked before they are handed out."""
+    files = [*more, *(file for exporter in all_exporters() for file in exporter.files(job))]
     files.sort(key=lambda file: file.path)
     return [*files, job_record(job, files)]
 

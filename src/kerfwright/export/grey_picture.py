@@ -9,7 +9,7 @@ a quarter of the spacing. Between two lines stays one blank row, so the dose is 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,12 +66,35 @@ def power_pictures(setup: Setup) -> tuple[PowerPicture, ...]:
 
 
 def ramp_operations(setup: Setup) -> tuple[CutOperation, ...]:
-    """The setup's ramps. Raises SelfCheckError when one picture could not hold them: speeds or layers differ."""
-    ramps = tuple(op for op in setup.operations if op.kind is OperationKind.RAMP and op.paths)
+    """The setup's ramps; one with a check pause in it counts once, with all its layers.
+
+    Raises SelfCheckError when one picture could not hold them: speeds or layers differ.
+    """
+    ramps = _unpaused([op for op in setup.operations if op.kind is OperationKind.RAMP and op.paths])
     if len({(op.speed_mm_s, op.passes, op.level_mm) for op in ramps}) > 1:
         raise SelfCheckError("the ramps of one setup differ in speed or layers, so no one picture can hold them",
                              where=f"setup {setup.number} ({setup.title})")
     return ramps
+
+
+def _unpaused(ramps: list[CutOperation]) -> tuple[CutOperation, ...]:
+    """Ramps in which the person stops between layers put together again: the same strokes twice are one picture."""
+    whole: list[CutOperation] = []
+    for op in ramps:
+        if whole and _same_work(whole[-1], op):
+            whole[-1] = replace(whole[-1], passes=whole[-1].passes + op.passes)
+        else:
+            whole.append(op)
+    return tuple(whole)
+
+
+def _same_work(one: CutOperation, other: CutOperation) -> bool:
+    same = (one.speed_mm_s, one.level_mm, len(one.paths)) == (other.speed_mm_s, other.level_mm, len(other.paths))
+    return same and all(map(_same_stroke, one.paths, other.paths))
+
+
+def _same_stroke(one: BeamPath, other: BeamPath) -> bool:
+    return one.power_frac == other.power_frac and np.array_equal(one.points_mm, other.points_mm)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,9 @@ from kerfwright import __version__
 from kerfwright.core.codec import plain, to_json
 from kerfwright.export.exporter import JobFile, setup_stem
 from kerfwright.export.grey_picture import picture_placings
+from kerfwright.export.pilot_files import pilot_paths
 from kerfwright.geometry.slab import Slab
+from kerfwright.plan.pilot import is_pilot
 from kerfwright.process.job import Job
 from kerfwright.process.operation import CutOperation
 from kerfwright.process.setup import Setup
@@ -44,6 +46,7 @@ def job_record(job: Job, files: list[JobFile]) -> JobFile:
         "assembly_steps": job.assembly.steps,
         "walls": job.walls,
         "setups": [_setup(job, setup, names) for setup in job.setups],
+        "pilots": _pilots(job, names),
         "times": job.times,
         "findings": job.findings,
         "files": [
@@ -52,6 +55,16 @@ def job_record(job: Job, files: list[JobFile]) -> JobFile:
         ],
     }
     return JobFile("job.json", to_json(record).encode(), "the whole job as data")
+
+
+def _pilots(job: Job, names: set[str]) -> list[dict[str, Any]]:
+    """Which setup burns a board's pilot strip, and the files of its readings."""
+    found: list[dict[str, Any]] = []
+    for setup in job.setups:
+        record, forms = pilot_paths(setup.part)
+        if record in names and is_pilot(setup.name, setup.part):
+            found.append({"part": setup.part, "setup": setup.number, "record": record, "forms": forms})
+    return found
 
 
 def _slab(slab: Slab) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kerfwright.core.errors import RecipeRangeError
 from kerfwright.core.pose import Pose, shift
 from kerfwright.machine.machine import Machine
-from kerfwright.plan.blank import Blank
+from kerfwright.plan.blank import PILOT_MM, Blank
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import Lie, bed_from_board
 from kerfwright.plan.square import Cutting
@@ -22,6 +22,7 @@ from kerfwright.process.setup import Face, Setup, Vernier
 Array = NDArray[np.float64]
 
 GAUGE_INSET_MM = 5.0
+PILOT_CLEAR_MM = 3.0  # the focus gauge stands this far from where a pilot strip was cut away
 LABEL_HEIGHT_MM = 4.0
 
 
@@ -91,7 +92,8 @@ class Bench:
         y0_mm, y1_mm = self.across_mm(lie)
         entry_z_mm = lie.entry_z_frac * self.thickness_mm
         inset_mm = min(GAUGE_INSET_MM, (y1_mm - y0_mm) / 4)
-        points = np.array([[x, y, entry_z_mm] for x in (inset_mm, length_mm - inset_mm) for y in (y0_mm + inset_mm, y1_mm - inset_mm)])
+        right_mm = length_mm - (PILOT_MM + PILOT_CLEAR_MM if self.options.pilot else inset_mm)
+        points = np.array([[x, y, entry_z_mm] for x in (inset_mm, right_mm) for y in (y0_mm + inset_mm, y1_mm - inset_mm)])
         in_bed = pose.apply(points)
         return points[int(np.argmin(in_bed[:, 0] + in_bed[:, 1]))]
 
@@ -133,7 +135,7 @@ class Bench:
                 place = np.array([length_mm / 2 - width_of_text_mm / 2, width_mm / 2 + LABEL_HEIGHT_MM / 2])
                 points = place + stroke * np.array([1.0, -1.0])
             else:
-                place = np.array([length_mm - self.blank.end_waste_mm / 2 + LABEL_HEIGHT_MM / 4, 0.04 * width_mm])
+                place = np.array([self.blank.marks_x_mm[1] + LABEL_HEIGHT_MM / 4, 0.04 * width_mm])
                 points = place + 0.5 * stroke[:, ::-1] * np.array([-1.0, 1.0])
             paths.append(BeamPath(np.hstack([points, np.full((len(points), 1), z)]), self.recipe.engrave.power_frac, 0.0))
         return CutOperation(

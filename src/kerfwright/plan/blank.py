@@ -5,6 +5,7 @@ Words: the *blank* is the board as it comes; *end waste* is the strip beyond eac
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +22,8 @@ Array = NDArray[np.float64]
 
 END_WASTE_MM = 4.0  # holds the comb of socket scraps together until the last cut
 END_WASTE_MARKED_MM = 12.0  # room for the fine scale of the witness marks
+PILOT_MM = 13.0  # outermost strip of the right end that a pilot strip takes
+MARK_OUT_MM = 6.0  # witness marks and the label stand this far from the part's tips, or half way to the board's end if that is nearer
 SIDE_WASTE_MM = 3.0
 SAME_WIDTH_MM = 0.3  # a milled board may differ this much from the wall's height
 
@@ -47,7 +50,10 @@ class EndWork:
 
 @dataclass(frozen=True, eq=False)
 class Blank:
-    """slab: the part in board coordinates, its edges' roles settled. size_mm: (length, width, thickness) of the board."""
+    """slab: the part in board coordinates, its edges' roles settled. size_mm: (length, width, thickness) of the board.
+
+    end_waste_mm: at the left end; the right end has more where a pilot strip is burnt.
+    """
 
     part: str
     board: Board
@@ -57,24 +63,64 @@ class Blank:
     end_waste_mm: float
 
     @property
+    def right_waste_mm(self) -> float:
+        """Waste beyond the part's right end."""
+        return self.size_mm[0] - self.slab.bounds_mm()[2]
+
+    @property
+    def marks_x_mm(self) -> tuple[float, float]:
+        """Where along the board marks stand in its left and right end waste."""
+        x0, _, x1, _ = self.slab.bounds_mm()
+        return x0 - min(MARK_OUT_MM, self.end_waste_mm / 2), x1 + min(MARK_OUT_MM, self.right_waste_mm / 2)
+
+    @property
     def sloped(self) -> bool:
         """True when some wall leans."""
         return any(end.sloped for end in self.ends)
 
 
-def lay_on_board(part: Part, board: Board, marked: bool) -> Blank:
+def sharing(boards: Mapping[str, Board]) -> list[tuple[Board, list[str]]]:
+    """Each board once, with the parts it serves. boards: by part name."""
+    groups: list[tuple[Board, list[str]]] = []
+    for part, board in boards.items():
+        known = next((parts for other, parts in groups if other == board), None)
+        if known is None:
+            groups.append((board, [part]))
+        else:
+            known.append(part)
+    return groups
+
+
+def told_apart(boards: Mapping[str, Board]) -> dict[str, Board]:
+    """Each part's own blank: where one board serves several, its name says which, as in "maple A, blank 1 of 2"."""
+    own = dict(boards)
+    for board, parts in sharing(boards):
+        if len(parts) > 1:
+            for k, part in enumerate(parts, start=1):
+                own[part] = board.model_copy(update={"name": f"{board.name}, blank {k} of {len(parts)}"})
+    return own
+
+
+def lay_on_board(part: Part, board: Board, marked: bool, pilot: bool = False) -> Blank:
     """Put a part in the middle of its board. marked: leave room for witness marks in the end waste.
+
+    pilot: leave room for a pilot strip at the right end, moving the part to the left where that is needed.
 
     Raises PlanError when the board is too short, too narrow or not the wall's height.
     """
     x0, y0, x1, y1 = part.slab.bounds_mm()
-    waste_mm = (board.length_mm - (x1 - x0)) / 2
+    both_mm = board.length_mm - (x1 - x0)
     least_mm = END_WASTE_MARKED_MM if marked else END_WASTE_MM
+    strip_mm = PILOT_MM if pilot else 0.0
+    waste_mm = min(both_mm / 2, both_mm - strip_mm - least_mm)
+    if both_mm >= strip_mm + 2 * END_WASTE_MARKED_MM:
+        waste_mm = min(both_mm / 2, both_mm - strip_mm - END_WASTE_MARKED_MM)
     if waste_mm < least_mm - 1e-9:
         raise PlanError(
             f"the board is {format_mm(board.length_mm)} long and the part {format_mm(x1 - x0)}",
-            accepted=f"a board of {format_mm(x1 - x0 + 2 * least_mm)} or more, for the waste at both ends",
-            remedy="Take a longer board or make the piece smaller",
+            accepted=f"a board of {format_mm(x1 - x0 + 2 * least_mm + strip_mm)} or more, for the waste at both ends"
+            + (" and the pilot strip" if pilot else ""),
+            remedy="Take a longer board or make the piece smaller" + (", or set pilot = false" if pilot else ""),
             where=_where(part, board),
         )
     side_mm = (board.width_mm - (y1 - y0)) / 2

@@ -8,6 +8,8 @@ from kerfwright.core.finding import Finding, caution, note, warning
 from kerfwright.coupons.first_guess import guess_findings
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.design import Corner
+from kerfwright.plan.blank import sharing
+from kerfwright.plan.spread import Cause, Spread, largest
 from kerfwright.plan.walls import RAMP_PRACTICAL_MM
 from kerfwright.process.fit import TIGHTEST_MM
 from kerfwright.process.gap import MateGap, WallOption
@@ -19,6 +21,15 @@ from kerfwright.wood.species import find_species
 EYE_SEES_MM = 0.09  # one minute of arc at 300 mm (own arithmetic)
 FLAT_ENOUGH_MM = 0.15  # thickness spread within one board that a joint still forgives (common practice, no source)
 FEW_POINTS = 3
+
+# What a spread comes from, and what makes it smaller.
+CAUSE_WORDS: dict[Cause, tuple[str, str]] = {
+    Cause.KERF: ("the slit's width", "burn the kerf comb again"),
+    Cause.RAMP: ("the ramps", "burn the ramp staircase and the sloped edge again"),
+    Cause.MARKS: ("laying the boards again", "read the witness marks with a lens"),
+    Cause.PLACING: ("laying the boards again by hand", "have witness marks burnt (reread = true) and read them"),
+    Cause.TURNING: ("turning the boards over", "use a recipe that cuts this thickness from one face"),
+}
 
 
 def body_cautions(boards: Mapping[str, Board]) -> list[Finding]:
@@ -35,6 +46,7 @@ def body_cautions(boards: Mapping[str, Board]) -> list[Finding]:
         caution(
             "fumes", "Smoke from burnt wood holds benzene, formaldehyde and fine particles. Extract it outdoors or through a rated filter"
         ),
+        caution("dust", "Sanding raises fine dust of wood and char. Extract it and wear a mask rated for fine dust"),
     ]
     for name in sorted({board.species for board in boards.values()}):
         species = find_species(name)
@@ -62,6 +74,23 @@ def board_findings(boards: Mapping[str, Board]) -> list[Finding]:
                     "few-points",
                     f'board "{board.name}" has {len(board.thickness_points_mm)} thickness reading(s); measure three or more',
                     part,
+                )
+            )
+    return found
+
+
+def blank_findings(boards: Mapping[str, Board]) -> list[Finding]:
+    """More parts than pieces of wood."""
+    found: list[Finding] = []
+    for board, parts in sharing(boards):
+        if len(parts) > board.n_pieces:
+            there = "is one piece of wood" if board.n_pieces == 1 else f"stands for {board.n_pieces} pieces of wood"
+            found.append(
+                warning(
+                    "too-few-boards",
+                    f'board "{board.name}" {there} and {len(parts)} parts are cut from it: mill {len(parts)} alike and say '
+                    f"pieces = {len(parts)} in its file, or give a part a board file of its own",
+                    ", ".join(parts),
                 )
             )
     return found
@@ -102,7 +131,7 @@ def wall_findings(walls: tuple[WallOption, ...], thickness_mm: Mapping[str, floa
     return [
         caution(
             "deep-ramp",
-            f"{wall.part}: ramping {thickness_mm[wall.part]:.1f} mm deep is slow and hot; the risk of flame is raised past "
+            f"ramping {thickness_mm[wall.part]:.1f} mm deep is slow and hot; the risk of flame is raised past "
             f"about {RAMP_PRACTICAL_MM - 0.5:g} mm (common practice, no source)",
             wall.part,
         )
@@ -111,10 +140,10 @@ def wall_findings(walls: tuple[WallOption, ...], thickness_mm: Mapping[str, floa
     ]
 
 
-def gap_findings(gaps: tuple[MateGap, ...], corners: tuple[Corner, ...]) -> list[Finding]:
-    """Joints that will show, split or not close."""
+def gap_findings(gaps: tuple[MateGap, ...], corners: tuple[Corner, ...], spreads_mm: tuple[Spread, ...]) -> list[Finding]:
+    """Joints that will show, split or not close. spreads_mm: of each gap, by cause."""
     found: list[Finding] = []
-    for gap, corner in zip(gaps, corners, strict=True):
+    for gap, corner, spread_mm in zip(gaps, corners, spreads_mm, strict=True):
         seen = max(gap.seen_tail_face_mm.value, gap.seen_pin_face_mm.value)
         if seen > EYE_SEES_MM:
             found.append(
@@ -125,12 +154,14 @@ def gap_findings(gaps: tuple[MateGap, ...], corners: tuple[Corner, ...]) -> list
                 )
             )
         tight = gap.tightest_mm
-        if 2 * (tight.value - 2 * tight.sd) < TIGHTEST_MM:
+        squeeze_mm = -2 * (tight.value - 2 * tight.sd)
+        if squeeze_mm > -TIGHTEST_MM:
+            source, remedy = CAUSE_WORDS[largest(spread_mm)]
             found.append(
                 warning(
                     "may-split",
-                    f"the kerf's spread of {tight.sd:.3f} mm a flank may leave {2 * (tight.value - 2 * tight.sd):.2f} mm of squeeze across "
-                    "a pin: try the fit dry and ease it, or burn the kerf comb again",
+                    f"the spread of {tight.sd:.3f} mm a flank, most of it from {source}, may leave {squeeze_mm:.2f} mm of squeeze across "
+                    f"a pin: try the fit dry and ease it, or {remedy}",
                     gap.corner,
                 )
             )
@@ -149,6 +180,7 @@ def setup_findings(setups: tuple[Setup, ...]) -> list[Finding]:
     return [
         note(
             "show-face-down",
-            f"the show face lies down for {', '.join(down)}: that hides the wider end of the slit inside the joint; tape it against smoke",
+            "the show face lies down: that hides the wider end of the slit inside the joint; tape it against smoke",
+            ", ".join(down),
         )
     ]

@@ -17,6 +17,7 @@ from kerfwright.core.estimate import Estimate
 from kerfwright.core.pose import Pose
 from kerfwright.geometry.edge_offset import offset_ring
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
+from kerfwright.plan.spread import Cause, Spread, joined, total_sd_mm
 from kerfwright.process.recipe import KerfProfile, ThroughCut
 from kerfwright.process.setup import Face
 
@@ -27,10 +28,15 @@ N_DEPTHS = 41  # samples of a wall through the thickness
 
 @dataclass(frozen=True, eq=False)
 class WallShape:
-    """Opening of a wall from show face (first) to inner face (last). opening_mm: (N_DEPTHS,); sd_mm: common to all of it."""
+    """Opening of a wall from show face (first) to inner face (last). opening_mm: (N_DEPTHS,); spread_mm: common to all of it."""
 
     opening_mm: Array
-    sd_mm: float
+    spread_mm: Spread
+
+    @property
+    def sd_mm(self) -> float:
+        """Of the whole wall's place, all causes together."""
+        return total_sd_mm(self.spread_mm)
 
 
 def profile_of(along: Array, cut: ThroughCut, bed_from_board: Pose) -> KerfProfile:
@@ -74,31 +80,34 @@ def path_ring(ring: Ring, cut: ThroughCut, bed_from_board: Pose, clearance_mm: d
         ) from bad
 
 
-def square_wall(profile: KerfProfile, entry: Face, clearance_mm: float, extra_sd_mm: float = 0.0) -> WallShape:
-    """The wall a through cut leaves beside its compensated path (square to the face, or cut in a cradle)."""
+def square_wall(profile: KerfProfile, entry: Face, clearance_mm: float, more_mm: Spread) -> WallShape:
+    """The wall a through cut leaves beside its compensated path (square to the face, or cut in a cradle).
+
+    more_mm: spreads besides the kerf's own.
+    """
     depth_frac = np.linspace(0, 1, N_DEPTHS)
     width_mm = np.array([profile.width_mm(float(d)) for d in depth_frac])
     if entry is Face.INNER:
         width_mm = width_mm[::-1]
-    return _opened(width_mm, profile, clearance_mm, extra_sd_mm)
+    return _opened(width_mm, profile, clearance_mm, more_mm)
 
 
-def two_face_wall(profile: KerfProfile, reach_frac: float, clearance_mm: float, extra_sd_mm: float) -> WallShape:
+def two_face_wall(profile: KerfProfile, reach_frac: float, clearance_mm: float, more_mm: Spread) -> WallShape:
     """The wall of two cuts meeting inside; reach_frac: depth of each cut as a share of the thickness (over 0.5)."""
     nearest = np.minimum(np.linspace(0, 1, N_DEPTHS), np.linspace(1, 0, N_DEPTHS))
     width_mm = np.array([profile.width_mm(float(d)) for d in nearest / reach_frac])
-    return _opened(width_mm, profile, clearance_mm, extra_sd_mm)
+    return _opened(width_mm, profile, clearance_mm, more_mm)
 
 
-def ramp_wall(clearance_mm: float, hollow_mm: float, sd_mm: float) -> WallShape:
+def ramp_wall(clearance_mm: float, hollow_mm: float, spread_mm: Spread) -> WallShape:
     """The wall a ramp leaves, hollowed in the middle."""
     depth_frac = np.linspace(0, 1, N_DEPTHS)
-    return WallShape(clearance_mm / 4 + hollow_mm * 4 * depth_frac * (1 - depth_frac), sd_mm)
+    return WallShape(clearance_mm / 4 + hollow_mm * 4 * depth_frac * (1 - depth_frac), spread_mm)
 
 
-def _opened(width_mm: Array, profile: KerfProfile, clearance_mm: float, extra_sd_mm: float) -> WallShape:
+def _opened(width_mm: Array, profile: KerfProfile, clearance_mm: float, more_mm: Spread) -> WallShape:
     opening_mm = (width_mm - profile.waist_mm.value) / 2 + clearance_mm / 4
-    return WallShape(opening_mm, float(np.hypot(profile.waist_mm.sd / 2, extra_sd_mm)))
+    return WallShape(opening_mm, {Cause.KERF: profile.waist_mm.sd / 2, **more_mm})
 
 
 def gap_estimates(tail: WallShape, pin: WallShape) -> tuple[Estimate, Estimate, Estimate]:
@@ -107,11 +116,11 @@ def gap_estimates(tail: WallShape, pin: WallShape) -> tuple[Estimate, Estimate, 
     c(y, z) = tail(y) + pin(z): the tightest place is the sum of the two smallest; along a seen line one of the two
     stands at its show face and the other is averaged.
     """
-    sd_mm = float(np.hypot(tail.sd_mm, pin.sd_mm))
+    sd_mm = total_sd_mm(joined(tail.spread_mm, pin.spread_mm))
     values = (
         tail.opening_mm.min() + pin.opening_mm.min(),
         tail.opening_mm[0] + pin.opening_mm.mean(),
         pin.opening_mm[0] + tail.opening_mm.mean(),
     )
-    tightest, on_tail, on_pin = (Estimate(float(value), sd_mm, 0, "from the recipe's kerf profile and its spread") for value in values)
+    tightest, on_tail, on_pin = (Estimate(float(value), sd_mm, 0, "from the recipe and the laying of the boards, each with its spread") for value in values)
     return tightest, on_tail, on_pin

@@ -52,7 +52,7 @@ def cradle_size(blanks: list[Blank], slope_frac: float, base_height_mm: float) -
         slope_frac,
         base_height_mm,
         blanks[0].size_mm[2],
-        max(blank.end_waste_mm + 2 * blank.size_mm[2] for blank in blanks),
+        max(max(blank.end_waste_mm, blank.right_waste_mm) + 2 * blank.size_mm[2] for blank in blanks),
     )
 
 

@@ -18,7 +18,9 @@ class PlanOptions(Document):
     ("auto" hides the wider end of the slit). focus: pick the recipe's through entry burnt nearest this focus.
     hollow: ramped walls hollowed by this much in the middle so that the seen lines close first (trade habit;
     common practice, no source). lead: cuts start this far out in the waste. floor_overrun: ramp lines run past the
-    socket floor by this, else a fillet blocks the joint. reread: witness marks at every re-posing.
+    socket floor by this, else a fillet blocks the joint. reread: witness marks at every re-posing. pilot: every board
+    first burns a strip in its own end waste, from whose readings the job is written again; pilot_burnt: that strip is
+    burnt already. check_pause: a ramp's program stops after most of its layers to have a witness patch read.
     """
 
     walls: WallWish = "auto"
@@ -28,6 +30,9 @@ class PlanOptions(Document):
     lead_mm: Length = Field(default=1.0, alias="lead", ge=0.3, le=5)
     floor_overrun_mm: LengthOrZero = Field(default=0.1, alias="floor_overrun", le=0.5)
     reread: bool = True
+    pilot: bool = False
+    pilot_burnt: bool = Field(default=False, description="set by `retune`: the strips are burnt, only their room is kept")
+    check_pause: bool = False
     fence_mm: tuple[Length, Length] = Field(
         default=(10.0, 10.0), alias="fence", description="where the board's front left corner lies in the bed"
     )

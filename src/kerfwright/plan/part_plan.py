@@ -8,18 +8,22 @@ import numpy as np
 
 from kerfwright.core.finding import Finding, note, warning
 from kerfwright.core.units import format_mm, slope_deg
+from kerfwright.coupons.coupon import CouponDesign
 from kerfwright.plan.bench import Bench
 from kerfwright.plan.blank import EndWork
 from kerfwright.plan.compensate import WallShape, profile_of, ramp_wall, square_wall, two_face_wall
 from kerfwright.plan.cradle import TiltedCutting, slope_of, tilted_operations
+from kerfwright.plan.pause import layers_before, with_pause
+from kerfwright.plan.pilot import KIND, pilot_strip
 from kerfwright.plan.pose import Lie, flat_lie
 from kerfwright.plan.ramp import RampWishes, ramp_operations
+from kerfwright.plan.spread import Cause, Spread
 from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, square_operations
-from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, wall_options
+from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, wall_options, wall_spread_mm
 from kerfwright.plan.witness import new_marks, reference_marks, verniers
 from kerfwright.process.gap import WallOption
-from kerfwright.process.operation import CutOperation
-from kerfwright.process.recipe import KerfProfile
+from kerfwright.process.operation import CutOperation, OperationKind
+from kerfwright.process.recipe import KerfProfile, RampSettings
 from kerfwright.process.setup import Face, Setup, Vernier
 
 
@@ -31,18 +35,50 @@ class PartPlan:
     walls: dict[str, WallShape]
     options: tuple[WallOption, ...]
     findings: tuple[Finding, ...]
+    pilot: tuple[Setup, CouponDesign] | None = None
 
 
 def plan_part(bench: Bench) -> PartPlan:
     """Setups for one part. Raises PlanError or RecipeRangeError when it cannot be made."""
+    plan = _made(bench)
+    if bench.options.check_pause and _ramped(plan) and not layers_before(bench.recipe.ramp.layers if bench.recipe.ramp else 0):
+        told = note("no-pause", "the recipe's ramp has one layer, so there is no check pause: nothing is left to change", bench.blank.part)
+        plan = replace(plan, findings=(*plan.findings, told))
+    return _with_pilot(bench, plan) if bench.options.pilot and not bench.options.pilot_burnt else plan
+
+
+def _made(bench: Bench) -> PartPlan:
     if not bench.blank.sloped:
         return _square_part(bench)
     slope_frac = slope_of(bench.blank)
-    options = wall_options(WallCase(bench.blank, bench.machine, bench.recipe, bench.options, slope_frac))
+    case = WallCase(bench.blank, bench.machine, bench.recipe, bench.options, slope_frac)
+    options = wall_options(case)
     chosen = next(option for option in options if option.chosen)
     make = {"ramp": _ramped_part, "cradle": _cradled_part, "two faces": _two_faced_part}[chosen.method]
-    setups, walls, findings = make(bench, slope_frac, chosen.wall_sd_mm)
+    setups, walls, findings = make(bench, slope_frac, wall_spread_mm(case, chosen.method))
     return PartPlan(tuple(setups), walls, options, tuple(findings))
+
+
+def _ramped(plan: PartPlan) -> bool:
+    return any(op.kind is OperationKind.RAMP for setup in plan.setups for op in setup.operations)
+
+
+def _with_pilot(bench: Bench, plan: PartPlan) -> PartPlan:
+    """The part's plan with a pilot strip before it, burnt with the through settings and ramps that the plan uses."""
+    last = plan.setups[-1]
+    if through_fault(bench.recipe, bench.thickness_mm):
+        told = note("no-pilot", "cuts that meet inside free no tongue, so this board has no pilot strip", bench.blank.part)
+        return replace(plan, findings=(*plan.findings, told))
+    depth_mm = bench.thickness_mm * (float(np.hypot(1.0, slope_of(bench.blank))) if last.tilt_deg else 1.0)
+    lie = _lie(bench, last.entry_face)
+    cutting = bench.cutting(lie, bench.thickness_mm, bench.through(depth_mm))
+    strip = pilot_strip(cutting, bench.recipe.ramp if _ramped(plan) else None, lie.quarter)
+    setup = bench.setup(KIND, f"{bench.blank.part}: pilot strip", lie, list(strip.operations), (*_laying(bench, lie), *strip.steps))
+    return replace(plan, pilot=(setup, strip))
+
+
+def _paused(bench: Bench, operations: list[CutOperation], ramp: RampSettings, marked: bool) -> list[CutOperation]:
+    return with_pause(operations, bench.blank, ramp, bench.options.lead_mm, marked) if bench.options.check_pause else operations
 
 
 _Made = tuple[list[Setup], dict[str, WallShape], list[Finding]]
@@ -53,22 +89,24 @@ def _lie(bench: Bench, face: Face) -> Lie:
     return flat_lie(face, bench.blank.size_mm, bench.machine, bench.options.fence_mm, where)
 
 
-def _laying(bench: Bench, face: Face, again: str = "") -> tuple[str, ...]:
-    edge = "front" if bench.options.fence_mm[1] > 0 else "front edge"
+def _laying(bench: Bench, lie: Lie, again: bool = False) -> tuple[str, ...]:
+    """What to do before a flat setup. again: the board was laid with its other face up before."""
+    x_mm, y_mm = bench.options.fence_mm
+    corner = "turned a quarter, its left end to the front, the corner that lies front left" if lie.quarter else "its left front corner"
     steps = [
-        f'Lay board "{bench.blank.board.name}" with its {face.value} up, its left front corner at the fence '
-        f"({format_mm(bench.options.fence_mm[0])}, {format_mm(bench.options.fence_mm[1])} from the bed's {edge} left corner)"
+        f'Lay board "{bench.blank.board.name}" with its {lie.face_up.value} up, {corner} at the fence '
+        f"({format_mm(x_mm)}, {format_mm(y_mm)} from the bed's front left corner)"
     ]
-    if face is Face.INNER:
-        steps.append("The show face lies down: cover it with paper tape against smoke and flashback")
+    if lie.face_up is Face.INNER:
+        steps.insert(0, "The show face will lie down: cover it with paper tape against smoke and flashback")
     if again:
-        steps.append(again)
+        steps.insert(0, "Turn the board over about its length, so that its left end stays where it was")
     return tuple(steps)
 
 
-def _end_wall(bench: Bench, end: EndWork, cutting: Cutting, entry: Face, extra_sd_mm: float = 0.0) -> WallShape:
-    """Shape of a square (or tilted) end's flanks."""
-    return square_wall(_flank_profile(end, cutting), entry, bench.clearance_mm.get(end.end, 0.0), extra_sd_mm)
+def _end_wall(bench: Bench, end: EndWork, cutting: Cutting, entry: Face, more_mm: Spread) -> WallShape:
+    """Shape of a square (or tilted) end's flanks. more_mm: spreads besides the kerf's own."""
+    return square_wall(_flank_profile(end, cutting), entry, bench.clearance_mm.get(end.end, 0.0), more_mm)
 
 
 def _flank_profile(end: EndWork, cutting: Cutting) -> KerfProfile:
@@ -89,8 +127,8 @@ def _square_part(bench: Bench) -> PartPlan:
     lie = _lie(bench, bench.better_face(cut))
     cutting = bench.cutting(lie, thickness_mm, cut)
     operations = [bench.label(lie), *square_operations(cutting, bench.blank.ends)]
-    setup = bench.setup("cut", f"{bench.blank.part}: square cuts", lie, operations, _laying(bench, lie.face_up))
-    walls = {end.end: _end_wall(bench, end, cutting, lie.face_up) for end in bench.blank.ends}
+    setup = bench.setup("cut", f"{bench.blank.part}: square cuts", lie, operations, _laying(bench, lie))
+    walls = {end.end: _end_wall(bench, end, cutting, lie.face_up, {}) for end in bench.blank.ends}
     return PartPlan((setup,), walls, (), ())
 
 
@@ -99,48 +137,56 @@ def _square_from_two_faces(bench: Bench, half_mm: float) -> PartPlan:
     cut = bench.through(half_mm)
     setups: list[Setup] = []
     walls: dict[str, WallShape] = {}
-    for face, name, again in ((Face.INNER, "first-face", ""), (Face.SHOW, "second-face", "Turn the board over about its length")):
+    for face, name in ((Face.INNER, "first-face"), (Face.SHOW, "second-face")):
         lie = _lie(bench, face)
         cutting = bench.cutting(lie, half_mm, cut)
         operations = square_operations(cutting, bench.blank.ends)
         if face is Face.INNER:
             operations.insert(0, bench.label(lie))
-        setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, _laying(bench, face, again)))
+        steps = _laying(bench, lie, again=face is Face.SHOW)
+        setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, steps))
         walls = {
             end.end: two_face_wall(
                 _flank_profile(end, cutting),
                 half_mm / bench.thickness_mm,
                 bench.clearance_mm.get(end.end, 0.0),
-                bench.machine.placing_sd_mm,
+                {Cause.TURNING: bench.machine.placing_sd_mm},
             )
             for end in bench.blank.ends
         }
-    told = note(
+    return PartPlan(tuple(setups), walls, (), (_two_faces_told(bench, walls),))
+
+
+def _two_faces_told(bench: Bench, walls: dict[str, WallShape]) -> Finding:
+    worst = max(walls.values(), key=lambda wall: wall.sd_mm)
+    return warning(
         "two-faces",
-        f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so {bench.blank.part} is cut half from each face",
+        f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so the board is cut half from each face, and turning it over costs "
+        f"closeness: a flank's place is known to ± {worst.sd_mm:.3f} mm instead of ± {worst.spread_mm[Cause.KERF]:.3f} mm. "
+        "Burn the through coupon on this thickness, or use a recipe that reaches through",
         bench.blank.part,
     )
-    return PartPlan(tuple(setups), walls, (), (told,))
 
 
-def _ramped_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+def _ramped_part(bench: Bench, slope_frac: float, spread_mm: Spread) -> _Made:
     ramp = bench.recipe.ramp
     assert ramp is not None  # wall_options has checked it
     cut = bench.through(bench.thickness_mm)
     lie = _lie(bench, Face.SHOW)
     cutting = bench.cutting(lie, bench.thickness_mm, cut)
     wishes = RampWishes(bench.options.hollow_mm, bench.options.floor_overrun_mm)
-    operations = [bench.label(lie), *ramp_operations(cutting, ramp, wishes, bench.blank.ends)]
-    setup = bench.setup("ramp", f"{bench.blank.part}: sloped walls as ramps", lie, operations, _laying(bench, Face.SHOW))
-    walls = {end.end: _ramp_end_wall(bench, end, cutting, slope_frac, sd_mm) for end in bench.blank.ends}
+    burnt = _paused(bench, ramp_operations(cutting, ramp, wishes, bench.blank.ends), ramp, marked=False)
+    operations = [bench.label(lie), *burnt]
+    setup = bench.setup("ramp", f"{bench.blank.part}: sloped walls as ramps", lie, operations, _laying(bench, lie))
+    walls = {end.end: _ramp_end_wall(bench, end, cutting, slope_frac, spread_mm) for end in bench.blank.ends}
     return [setup], walls, []
 
 
-def _ramp_end_wall(bench: Bench, end: EndWork, cutting: Cutting, slope_frac: float, sd_mm: float) -> WallShape:
+def _ramp_end_wall(bench: Bench, end: EndWork, cutting: Cutting, slope_frac: float, spread_mm: Spread) -> WallShape:
     if not end.sloped:
-        return _end_wall(bench, end, cutting, Face.SHOW)
+        return _end_wall(bench, end, cutting, Face.SHOW, {})
     hollow_mm = min(bench.options.hollow_mm, 0.2 * slope_frac * bench.thickness_mm)
-    return ramp_wall(bench.clearance_mm.get(end.end, 0.0), hollow_mm, sd_mm)
+    return ramp_wall(bench.clearance_mm.get(end.end, 0.0), hollow_mm, spread_mm)
 
 
 def _scales(bench: Bench) -> tuple[Vernier, ...]:
@@ -172,7 +218,7 @@ def _new_marks(bench: Bench, scales: tuple[Vernier, ...], lie: Lie) -> list[CutO
     return done
 
 
-def _cradled_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+def _cradled_part(bench: Bench, slope_frac: float, spread_mm: Spread) -> _Made:
     depth_mm = bench.thickness_mm * float(np.hypot(1.0, slope_frac))
     cut = bench.through(depth_mm)
     face = bench.better_face(cut)
@@ -189,25 +235,29 @@ def _cradled_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
         frees = bench.blank.ends if turned else ()
         operations = tilted_operations(tilted, sloped, frees, bench.machine, gauge_mm)
         how = "turned end for end" if turned else "not turned"
-        steps = (f"Put the board in the cradle, {face.value} up, {how}, pushed against the stop", *_cradle_place(bench))
         setups.append(
             bench.setup(
                 name,
                 f"{bench.blank.part}: tilted {lie.tilt_deg:.2f} deg, {how}",
                 lie,
                 _marks(bench, scales, lie, operations),
-                steps,
+                _cradling(bench, lie),
                 scales,
             )
         )
-        walls = {end.end: _end_wall(bench, end, cutting, face, sd_mm if end.sloped else 0.0) for end in bench.blank.ends}
+        walls = {end.end: _end_wall(bench, end, cutting, face, spread_mm if end.sloped else {}) for end in bench.blank.ends}
     return setups, walls, _unread(bench, scales)
 
 
-def _cradle_place(bench: Bench) -> tuple[str, ...]:
-    x, y = bench.options.fence_mm
+def _cradling(bench: Bench, lie: Lie) -> tuple[str, ...]:
+    """What to do before a tilted setup."""
+    x_mm, y_mm = bench.options.fence_mm
+    how, end = (
+        ("turned end for end, its right end to the left", "the end that now lies left") if lie.turned else ("its left end to the left", "that end")
+    )
     return (
-        f"The cradle's stop, where it meets the rest, stands {format_mm(y)} from the bed's front; the board's left end {format_mm(x)} from its left",
+        f"Put the board in the cradle, {lie.face_up.value} up, {how}, pushed against the stop",
+        f"The cradle's stop, where it meets the rest, stands {format_mm(y_mm)} from the bed's front; {end} {format_mm(x_mm)} from the bed's left",
     )
 
 
@@ -228,10 +278,10 @@ def _before_tilting(bench: Bench, lie: Lie, scales: tuple[Vernier, ...]) -> Setu
             for name, title, paths in (("notches", "Sockets, from the waste", notches), ("edges", "Long edges, the whole board", edges))
             if paths
         ]
-    return bench.setup("flat", f"{bench.blank.part}: marks and flat cuts", lie, operations, _laying(bench, lie.face_up))
+    return bench.setup("flat", f"{bench.blank.part}: marks and flat cuts", lie, operations, _laying(bench, lie))
 
 
-def _two_faced_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
+def _two_faced_part(bench: Bench, slope_frac: float, spread_mm: Spread) -> _Made:
     ramp = bench.recipe.ramp
     assert ramp is not None  # wall_options has checked it
     cut = bench.through(bench.thickness_mm)
@@ -247,18 +297,19 @@ def _two_faced_part(bench: Bench, slope_frac: float, sd_mm: float) -> _Made:
     from_show = bench.cutting(show, bench.thickness_mm, cut)
     wishes = RampWishes(bench.options.hollow_mm, bench.options.floor_overrun_mm)
     second = [op for op in ramp_operations(from_show, ramp, wishes, bench.blank.ends) if op.name != "cores"]
+    second = _paused(bench, second, ramp, marked=bool(scales))
     setups = [
-        bench.setup("inner-face", f"{bench.blank.part}: cores from the inner face", inner, first, _laying(bench, Face.INNER)),
+        bench.setup("inner-face", f"{bench.blank.part}: cores from the inner face", inner, first, _laying(bench, inner)),
         bench.setup(
             "show-face",
             f"{bench.blank.part}: ramps from the show face",
             show,
             _marks(bench, scales, show, second),
-            _laying(bench, Face.SHOW, "Turn the board over about its length"),
+            _laying(bench, show, again=True),
             scales,
         ),
     ]
-    walls = {end.end: _ramp_end_wall(bench, end, from_show, slope_frac, sd_mm) for end in bench.blank.ends}
+    walls = {end.end: _ramp_end_wall(bench, end, from_show, slope_frac, spread_mm) for end in bench.blank.ends}
     return setups, walls, _unread(bench, scales)
 
 
@@ -269,7 +320,7 @@ def _unread(bench: Bench, scales: tuple[Vernier, ...]) -> list[Finding]:
     return [
         warning(
             "no-witness",
-            f"{bench.blank.part} is laid again without witness marks ({why}): hand placing, about "
+            f"the board is laid again without witness marks ({why}): hand placing, about "
             f"{format_mm(bench.machine.placing_sd_mm)}, goes straight into the joint",
             bench.blank.part,
         )

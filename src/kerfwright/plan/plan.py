@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from kerfwright.core.errors import PlanError
-from kerfwright.core.finding import merged
+from kerfwright.core.finding import loudest_first, merged
 from kerfwright.core.units import format_mm
+from kerfwright.coupons.coupon import Site
+from kerfwright.coupons.record import CouponRecord, coupon_record
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.design import Corner, Design
 from kerfwright.plan import cautions
 from kerfwright.plan.bench import Bench, numbered
-from kerfwright.plan.blank import END_WASTE_MARKED_MM, Blank, lay_on_board
+from kerfwright.plan.blank import END_WASTE_MARKED_MM, PILOT_MM, Blank, lay_on_board, told_apart
 from kerfwright.plan.check import check_setup
 from kerfwright.plan.compensate import gap_estimates
 from kerfwright.plan.cradle import slope_of
 from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, cradle_sheet, cradle_size
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.part_plan import PartPlan, plan_part
+from kerfwright.plan.pilot import is_pilot
 from kerfwright.plan.pose import Lie
+from kerfwright.plan.spread import Spread, joined
 from kerfwright.plan.square import Cutting
 from kerfwright.plan.timing import setup_time
 from kerfwright.process.gap import MateGap
@@ -32,41 +36,68 @@ from kerfwright.process.setup import Face, Setup
 from kerfwright.wood.board import Board
 
 
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A job, and the record of each board's pilot strip by part."""
+
+    job: Job
+    pilots: dict[str, CouponRecord]
+
+
 def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], recipes: Mapping[str, Recipe], options: PlanOptions) -> Job:
-    """Plan a built piece. boards, recipes: by part name.
+    """Plan a built piece: the job alone."""
+    return plan_piece(design, machine, boards, recipes, options).job
+
+
+def plan_piece(
+    design: Design, machine: Machine, boards: Mapping[str, Board], recipes: Mapping[str, Recipe], options: PlanOptions
+) -> Planned:
+    """Plan a built piece. boards, recipes: by part name. Pilot strips come first, on every board, then the work itself.
 
     Raises PlanError when a part cannot be made on its board and machine, RecipeRangeError when a recipe was never
     burnt where it is needed.
     """
     plans: dict[str, PartPlan] = {}
     benches: dict[str, Bench] = {}
+    blanks = told_apart(boards)
     for part in design.assembly.parts:
         clearance_mm = _clearances(design.corners, part.name)
-        blank = lay_on_board(part, boards[part.name], marked=False)
+        blank = lay_on_board(part, blanks[part.name], marked=False, pilot=options.pilot)
         bench = Bench(blank, machine, recipes[part.name], options, clearance_mm)
         plans[part.name], benches[part.name] = plan_part(bench), bench
         _room_for_marks(plans[part.name], blank)
     own = [setup for part in design.assembly.parts for setup in plans[part.name].setups]
-    setups = numbered([*_cradle_setups(benches, plans), *own])
+    strips = {name: plan.pilot for name, plan in plans.items() if plan.pilot is not None}
+    setups = numbered([*(setup for setup, _ in strips.values()), *_cradle_setups(benches, plans), *own])
     for setup in setups:
         check_setup(setup, machine)
     gaps = tuple(_gap(corner, plans) for corner in design.corners)
     walls = tuple(option for plan in plans.values() for option in plan.options)
     thickness_mm = {name: board.thickness_mm for name, board in boards.items()}
     findings = merged(
-        [
-            *cautions.body_cautions(boards),
-            *cautions.wall_findings(walls, thickness_mm),
-            *design.findings,
-            *cautions.board_findings(boards),
-            *cautions.recipe_findings(recipes, boards, machine),
-            *cautions.gap_findings(gaps, design.corners),
-            *(finding for plan in plans.values() for finding in plan.findings),
-            *cautions.setup_findings(setups),
-        ]
+        loudest_first(
+            [
+                *cautions.body_cautions(boards),
+                *cautions.wall_findings(walls, thickness_mm),
+                *(finding for plan in plans.values() for finding in plan.findings),
+                *cautions.blank_findings(boards),
+                *design.findings,
+                *cautions.board_findings(boards),
+                *cautions.recipe_findings(recipes, boards, machine),
+                *cautions.gap_findings(gaps, design.corners, tuple(_spread_mm(corner, plans) for corner in design.corners)),
+                *cautions.setup_findings(setups),
+            ]
+        )
     )
     times = tuple(setup_time(setup, machine) for setup in setups)
-    return Job(
+    seconds = {setup.part: time for setup, time in zip(setups, times, strict=True) if is_pilot(setup.name, setup.part)}
+    pilots = {
+        name: coupon_record(
+            strip, Site(benches[name].blank.board, machine, recipes[name]), round(seconds[name].burn_s + seconds[name].travel_s, 1)
+        )
+        for name, (_, strip) in strips.items()
+    }
+    job = Job(
         design.assembly.name,
         machine,
         dict(boards),
@@ -79,6 +110,7 @@ def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], reci
         findings,
         options.model_dump(),
     )
+    return Planned(job, pilots)
 
 
 def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
@@ -87,11 +119,13 @@ def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
 
 
 def _room_for_marks(plan: PartPlan, blank: Blank) -> None:
-    if any(setup.verniers for setup in plan.setups) and blank.end_waste_mm < END_WASTE_MARKED_MM:
-        part_mm = blank.size_mm[0] - 2 * blank.end_waste_mm
+    x0, _, x1, _ = blank.slab.bounds_mm()
+    strip_mm = PILOT_MM if plan.pilot else 0.0
+    if any(setup.verniers for setup in plan.setups) and blank.end_waste_mm < END_WASTE_MARKED_MM - 1e-9:
+        part_mm = x1 - x0
         raise PlanError(
             f"the board is {format_mm(blank.size_mm[0])} long and the part {format_mm(part_mm)}",
-            accepted=f"{format_mm(part_mm + 2 * END_WASTE_MARKED_MM)} or more, so that the witness marks find room at both ends",
+            accepted=f"{format_mm(part_mm + 2 * END_WASTE_MARKED_MM + strip_mm)} or more, so that the witness marks find room at both ends",
             remedy="Take a longer board, or set reread = false and trust your hand",
             where=f'{blank.part} on board "{blank.board.name}"',
         )
@@ -101,6 +135,11 @@ def _gap(corner: Corner, plans: dict[str, PartPlan]) -> MateGap:
     tightest, on_tail, on_pin = gap_estimates(plans[corner.tail_part].walls[corner.tail_end], plans[corner.pin_part].walls[corner.pin_end])
     who = (corner.tail_part, corner.tail_end, corner.pin_part, corner.pin_end)
     return MateGap(corner.name, *who, corner.clearance_mm / 2, tightest, on_tail, on_pin)
+
+
+def _spread_mm(corner: Corner, plans: dict[str, PartPlan]) -> Spread:
+    tail, pin = plans[corner.tail_part].walls[corner.tail_end], plans[corner.pin_part].walls[corner.pin_end]
+    return joined(tail.spread_mm, pin.spread_mm)
 
 
 def _cradle_setups(benches: dict[str, Bench], plans: dict[str, PartPlan]) -> list[Setup]:

@@ -6,6 +6,7 @@ machine's own placing without (a separate physics study with invented physics ga
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from kerfwright.core.errors import PlanError, RecipeRangeError
@@ -17,6 +18,7 @@ from kerfwright.plan.cradle_parts import cradle_size, small_fault
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import cradle_fault
 from kerfwright.plan.ramp import ramp_fault
+from kerfwright.plan.spread import Cause, Spread, total_sd_mm
 from kerfwright.plan.witness import verniers
 from kerfwright.process.gap import WallOption
 from kerfwright.process.recipe import Recipe
@@ -65,23 +67,37 @@ def through_fault(recipe: Recipe, depth_mm: float) -> str:
     return ""
 
 
-def _way(case: WallCase, method: str, fault: str, fine: str, n_setups: int, sd_mm: float) -> WallOption:
+def wall_spread_mm(case: WallCase, method: str) -> Spread:
+    """Spread of a sloped wall's place made this way, by cause; a kerf's own spread is the cut's to add."""
+    ways = {"ramp": _ramp_spread_mm(case), "cradle": _laid_again_mm(case), "two faces": _ramp_spread_mm(case) | _laid_again_mm(case)}
+    return ways[method]
+
+
+def _way(case: WallCase, method: str, fault: str, fine: str, n_setups: int) -> WallOption:
+    sd_mm = total_sd_mm(wall_spread_mm(case, method))
     return WallOption(case.blank.part, method, not fault, False, fault or fine, n_setups, sd_mm)
 
 
 def _ramp(case: WallCase) -> WallOption:
     thickness_mm = case.blank.slab.thickness_mm
     fault = ramp_fault(case.recipe.ramp, thickness_mm) or through_fault(case.recipe, thickness_mm)
-    return _way(case, "ramp", fault, f"{thickness_mm:.1f} mm lies within the burnt depths", 1, _ramp_sd_mm(case))
+    return _way(case, "ramp", fault, f"{thickness_mm:.1f} mm lies within the burnt depths", 1)
 
 
-def _ramp_sd_mm(case: WallCase) -> float:
+def _ramp_spread_mm(case: WallCase) -> Spread:
     """A depth error moves a wall sideways by slope times as much; the wall shift's own spread adds."""
     ramp = case.recipe.ramp
     if ramp is None:
-        return 0.0
+        return {}
     depth_sd_mm = ramp.depth_sd_mm(case.blank.slab.thickness_mm / 2)
-    return float((ramp.wall_shift_mm.sd**2 + (case.slope_frac * depth_sd_mm) ** 2) ** 0.5)
+    return {Cause.RAMP: math.hypot(ramp.wall_shift_mm.sd, case.slope_frac * depth_sd_mm)}
+
+
+def _laid_again_mm(case: WallCase) -> Spread:
+    """How surely a board is laid a second time: with its witness marks read, or by hand alone."""
+    if case.options.reread and verniers(case.blank):
+        return {Cause.MARKS: REREAD_SD_MM}
+    return {Cause.PLACING: case.machine.placing_sd_mm}
 
 
 def _cradle(case: WallCase) -> WallOption:
@@ -94,19 +110,14 @@ def _cradle(case: WallCase) -> WallOption:
         or narrow_fault(case.blank)
         or small_fault(cradle_size([case.blank], case.slope_frac, case.options.cradle_height_mm))
     )
-    read = case.options.reread and bool(verniers(case.blank))
-    sd_mm = REREAD_SD_MM if read else case.machine.placing_sd_mm
     fine = f"a square cut {depth_mm:.2f} mm deep, the board tilted {format_slope(case.slope_frac)}"
-    return _way(case, "cradle", fault, fine, 3, sd_mm)
+    return _way(case, "cradle", fault, fine, 3)
 
 
 def _two_faces(case: WallCase) -> WallOption:
     thickness_mm = case.blank.slab.thickness_mm
     fault = ramp_fault(case.recipe.ramp, thickness_mm) or through_fault(case.recipe, thickness_mm)
-    read = case.options.reread and bool(verniers(case.blank))
-    placing_mm = REREAD_SD_MM if read else case.machine.placing_sd_mm
-    sd_mm = float((_ramp_sd_mm(case) ** 2 + placing_mm**2) ** 0.5)
-    return _way(case, "two faces", fault, "cores from the inner face, ramps from the show face after a flip", 2, sd_mm)
+    return _way(case, "two faces", fault, "cores from the inner face, ramps from the show face after a flip", 2)
 
 
 def _why(method: str, thickness_mm: float, wish: str) -> str:

@@ -33,19 +33,19 @@ READING_SD_MM = STEP_MM / math.sqrt(12)  # a reading rounded to one step (unifor
 def verniers(blank: Blank) -> tuple[Vernier, ...]:
     """Left and right stations across the board, one station along it; none when the board is too narrow.
 
-    They stand beside the part, not on side waste, which is trimmed off before a board is tilted.
+    They stand beside the part, a few millimetres from its tips, not on side waste, which is trimmed off before a board
+    is tilted.
     """
-    length_mm = blank.size_mm[0]
+    left_mm, right_mm = blank.marks_x_mm
     _, y0_mm, _, y1_mm = blank.slab.bounds_mm()
     width_mm = y1_mm - y0_mm
     if width_mm < LEAST_WIDTH_MM:
         return ()
-    half_waste_mm = blank.end_waste_mm / 2
     n_side = min(N_EACH_SIDE, int(0.3 * width_mm / PITCH_MM))
     scales = (
-        ("left", "y", (half_waste_mm, y0_mm + 0.62 * width_mm), n_side),
-        ("right", "y", (length_mm - half_waste_mm, y0_mm + 0.62 * width_mm), n_side),
-        ("along", "x", (half_waste_mm, y0_mm + 0.18 * width_mm), N_EACH_SIDE),
+        ("left", "y", (left_mm, y0_mm + 0.62 * width_mm), n_side),
+        ("right", "y", (right_mm, y0_mm + 0.62 * width_mm), n_side),
+        ("along", "x", (left_mm, y0_mm + 0.18 * width_mm), N_EACH_SIDE),
     )
     return tuple(Vernier(name, axis, at_mm, n, PITCH_MM, STEP_MM) for name, axis, at_mm, n in scales)
 

@@ -14,10 +14,11 @@ Moisture = Annotated[float, BeforeValidator(units.parse_fraction), Field(ge=0, l
 
 
 class Board(Document):
-    """One board, its grain along its length. Frame: x along the length, y across, z out of the show face."""
+    """One board, its grain along its length, or several milled together. Frame: x along, y across, z out of the show face."""
 
     schema_: Literal["kerfwright-board-1"] = Field(alias="schema")
     name: str = Field(min_length=1, max_length=60)
+    n_pieces: int = Field(default=1, alias="pieces", ge=1, le=50, description="how many like it, milled together: a part needs one each")
     species: str
     length_mm: Length = Field(alias="length")
     width_mm: Length = Field(alias="width")

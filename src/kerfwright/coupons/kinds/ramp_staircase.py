@@ -18,12 +18,11 @@ from kerfwright.coupons.coupon import CouponDesign, CouponOptions, Site
 from kerfwright.coupons.first_guess import first_guess
 from kerfwright.coupons.observable import Observable, Quantity
 from kerfwright.coupons.sheet import GAP_MM, Sheet, Spot
-from kerfwright.coupons.strokes import stroke
+from kerfwright.coupons.strokes import FIELD_MM, field_lines
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
 from kerfwright.process.recipe import RampSettings
 
 TITLE = "RAMP STAIRCASE"
-FIELD_MM = (3.0, 2.6)  # along the lines, across them: a depth gauge's pin is 1.5 to 2 mm
 CELL_MM = (7.2, 2.6 + 0.8 + 1.6 + 1.6)  # field, gap, label, gap
 LETTERS_MM = 1.6
 HEAD_MM = 4.2  # over a flight: its letter and what the numbers are
@@ -69,7 +68,7 @@ class RampStaircase:
             for i, power_frac in enumerate(powers):
                 at = _field_corner(corner, size_mm, i)
                 sheet.label(f"{100 * power_frac:.3g}", at[0] + FIELD_MM[0] / 2, at[1] - 0.8 - LETTERS_MM, LETTERS_MM, centred=True)
-                fields.append((power_frac, _field(at, ramp, power_frac)))
+                fields.append((power_frac, field_lines(at, ramp, power_frac)))
                 found.append(_depth(letter, i, at, ramp, power_frac, site.offcut.thickness_mm))
         lines = [line for _, paths in sorted(fields, key=lambda field: field[0]) for line in paths]
         layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
@@ -125,14 +124,6 @@ def _field_corner(corner: Spot, size_mm: tuple[float, float], i: int) -> Spot:
     n_across = round(size_mm[0] / CELL_MM[0])
     x = corner[0] + (i % n_across) * CELL_MM[0] + (CELL_MM[0] - FIELD_MM[0]) / 2
     return x, corner[1] + size_mm[1] - HEAD_MM - (i // n_across) * CELL_MM[1] - FIELD_MM[1]
-
-
-def _field(at: Spot, ramp: RampSettings, power_frac: float) -> list[BeamPath]:
-    """Lines along the board, all burnt the same way like a ramp's."""
-    n_lines = int(FIELD_MM[1] / ramp.spacing_mm)
-    heights_mm = at[1] + (FIELD_MM[1] - (n_lines - 1) * ramp.spacing_mm) / 2 + np.arange(n_lines) * ramp.spacing_mm
-    depth_mm = float(np.interp(power_frac, *ramp.curve()))  # about what is expected, for whoever reads the job
-    return [stroke([(at[0], float(y)), (at[0] + FIELD_MM[0], float(y))], power_frac, depth_mm) for y in heights_mm]
 
 
 def _depth(letter: str, i: int, at: Spot, ramp: RampSettings, power_frac: float, thickness_mm: float) -> Observable:

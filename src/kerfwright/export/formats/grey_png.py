@@ -17,6 +17,7 @@ from kerfwright.export.grey_chart import STEPS_PERCENT, chart_power
 from kerfwright.export.grey_picture import PicturePlacing, power_pictures, ramp_operations
 from kerfwright.export.wording import focus_words, number, passes_words, short
 from kerfwright.process.job import Job
+from kerfwright.process.operation import OperationKind
 from kerfwright.process.setup import Setup
 
 FULL = {8: 255, 16: 65535}
@@ -55,9 +56,20 @@ def picture_texts(setup: Setup, placing: PicturePlacing, bits: int) -> dict[str,
                    f"{placing.n_columns} x {placing.n_rows} pixels of {placing.pixel_mm:.6f} mm ({placing.pixels_per_m} a metre)",
         "Rows": f"each line is one row of pixels, the nearest one: off by at most {placing.row_error_mm:.4f} mm; blank rows are not burnt",
         "Speed": f"{short(ramp.speed_mm_s)} mm/s",
-        "Layers": f"{passes_words(ramp)}: burn the whole picture once for each",
+        "Layers": f"{passes_words(ramp)}: burn the whole picture once for each" + _pause_words(setup),
         "Focus": focus_words(ramp),
     }
+
+
+def _pause_words(setup: Setup) -> str:
+    """Where the program stops between layers, the person with a picture stops too."""
+    n_burnt = 0
+    for op in setup.operations:
+        if op.kind is OperationKind.RAMP:
+            if op.before and n_burnt:
+                return f". After {n_burnt} stop: {op.before}, which are then burnt from the program it writes"
+            n_burnt += len(op.passes)
+    return ""
 
 
 def _scale(bits: int) -> str:

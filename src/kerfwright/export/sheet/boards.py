@@ -42,10 +42,11 @@ def _parts(job: Job) -> Table:
     rows: list[tuple[str, tuple[Cell, ...]]] = []
     for part in job.assembly.parts:
         board = job.boards[part.name]
+        blank = next((setup.board for setup in job.setups if setup.part == part.name), board.name)  # which of several alike
         x0, y0, x1, y1 = part.slab.bounds_mm()
         measured = f"{counted(len(board.thickness_points_mm), 'reading')} within {board.thickness_spread_mm:.2f}"
         rows.append((part.name, (
-            two_lines(board.name, board.species), f"{x1 - x0:.2f} × {y1 - y0:.2f}",
+            two_lines(blank, board.species), f"{x1 - x0:.2f} × {y1 - y0:.2f}",
             two_lines(f"{board.thickness_mm:.2f}", measured),
             job.recipes[part.name].name if part.name in job.recipes else "none")))
     heads = ("Part", "Board and species", "Part, length × width", "Thickness measured", "Recipe")

@@ -11,6 +11,7 @@ from kerfwright.export.exporter import setup_stem
 from kerfwright.export.formats.grey_png import picture_path
 from kerfwright.export.grey_picture import picture_placings
 from kerfwright.export.palette import INKS
+from kerfwright.export.pilot_files import pilot_paths
 from kerfwright.export.sheet.bed_view import bed_figure, draw_tag, op_stroke
 from kerfwright.export.sheet.blocks import Block, Columns, Framed, Gap, Run, Stack, bullet, heading, strong, tick, words
 from kerfwright.export.sheet.pages import ROOM_MM, Section
@@ -21,6 +22,7 @@ from kerfwright.export.sheet.telling import counted, degrees, length_words, sent
 from kerfwright.export.sheet.tilt_view import tilt_figure
 from kerfwright.export.sheet.vernier import bed_side, vernier_block
 from kerfwright.export.wording import focus_words, power_range_percent, short
+from kerfwright.plan.pilot import is_pilot
 from kerfwright.process.job import Job
 from kerfwright.process.moves import Pause, moves_of
 from kerfwright.process.operation import CutOperation, OperationKind
@@ -158,6 +160,10 @@ def _afterwards(job: Job, index: int) -> list[tuple[str | Run, ...]]:
     setup = job.setups[index]
     following = job.setups[index + 1] if index + 1 < len(job.setups) else None
     again = following is not None and following.part == setup.part
+    if is_pilot(setup.name, setup.part):
+        _, (form, _) = pilot_paths(setup.part)
+        return [(strong("Then "), "let it cool, brush loose char off the freed tongues, do not sand; pinch them together, measure, "
+                 f"fill in {form}. When the pilot strips are read: kerfwright retune, and go on with the folder it writes.")]
     if following is None:
         return [(strong("Then "), "let it cool, lift the part out before its scraps. Stay until the bed is cold; look below for embers.")]
     if again:

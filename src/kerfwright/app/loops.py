@@ -1,0 +1,301 @@
+"""The two closed loops inside a job: retune it from its pilot strips, finish a ramp from the depth read at its check pause."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from kerfwright.app.inputs import Inputs, read_inputs
+from kerfwright.core.codec import plain, to_json
+from kerfwright.core.errors import FolderError, InputError, RecipeRangeError
+from kerfwright.core.units import format_mm
+
+if TYPE_CHECKING:
+    from kerfwright.calibrate.remaining import Remaining
+    from kerfwright.calibrate.retune import Retuned
+    from kerfwright.core.estimate import Estimate
+    from kerfwright.coupons.readings import Reading
+    from kerfwright.coupons.record import CouponRecord
+    from kerfwright.export.job_reader import JobFolder
+    from kerfwright.process.job import Job
+    from kerfwright.process.recipe import RampSettings
+    from kerfwright.process.setup import Setup
+
+RETUNED_PATH = "retuned.json"
+RAMPED = ("ramp", "two faces")
+
+
+@dataclass(frozen=True, eq=False)
+class JobRetuned:
+    """A job written again. boards: what was learned, by part, of the boards with readings; kept: parts that keep their recipe."""
+
+    folder: Path
+    job: Job
+    boards: dict[str, Retuned]
+    kept: tuple[str, ...]
+
+    def summary(self) -> dict[str, Any]:
+        """For people and scripts."""
+        return {
+            "schema": "kerfwright-retune-1",
+            "folder": str(self.folder),
+            "boards": {part: _told(own) for part, own in self.boards.items()},
+            "kept": list(self.kept),
+            "setups": [{"number": setup.number, "title": setup.title} for setup in self.job.setups],
+        }
+
+
+def _told(own: Retuned) -> dict[str, Any]:
+    numbers = {"slit_wider_mm": own.slit_mm, "depth_ratio": own.depth_ratio}
+    return {"said": own.said(), "n_readings": own.n_readings, "n_more_layers": own.n_more_layers} | {name: plain(each) for name, each in numbers.items()} | {
+        "findings": [plain(finding) for finding in own.findings]
+    }
+
+
+def retune(folder: Path, out: Path | None = None) -> JobRetuned:
+    """Write a job again for the boards whose pilot strips were read; boards without readings keep their recipe.
+
+    out: a new folder; default: the job folder's name with "-retuned". Pilot setups are left out.
+    """
+    from kerfwright.calibrate.retune import retuned, retuned_tables
+    from kerfwright.export.exporter import JobFile
+    from kerfwright.export.folder import job_files, refuse_existing, write_folder
+
+    named = folder if folder.name else folder.resolve()
+    target = out or named.with_name(f"{named.name}-retuned")
+    refuse_existing(target)
+    inputs = read_inputs(folder)
+    readings = _pilot_readings(folder, inputs)
+    boards: dict[str, Retuned] = {}
+    recipes = {part: inputs.recipe(part) for part in inputs.recipes}
+    tables = dict(inputs.recipes)
+    for part, (record, answers) in readings.items():
+        own = retuned(recipes[part], record, answers, part)
+        if own.n_readings:
+            boards[part], recipes[part] = own, own.recipe
+            tables[part] = retuned_tables(inputs.recipes[part], own)
+    if not boards:
+        raise InputError(
+            "no pilot strip was read", accepted="one reading or more", remedy="Fill in pilot/*-readings.toml", where=str(folder)
+        )
+    _still_reaching(folder, boards)
+    again = replace(inputs, recipes=tables, burn=inputs.burn | {"pilot_burnt": True})
+    job = again.plan(recipes).job
+    record = {
+        "schema": "kerfwright-retuned-1",
+        "from": folder.resolve().name,
+        "boards": {part: _told(own) | {"readings": readings[part][1]} for part, own in boards.items()},
+    }
+    more = [again.file(), JobFile(RETUNED_PATH, to_json(record).encode(), "what the pilot strips changed")]
+    write_folder(job_files(job, more), target)
+    return JobRetuned(target, job, boards, tuple(part for part in recipes if part not in boards))
+
+
+def _pilot_readings(folder: Path, inputs: Inputs) -> dict[str, tuple[CouponRecord, tuple[Reading, ...]]]:
+    """Each board's strip with what was filled in, the fuller of its two forms. Raises InputError when the job has no strips."""
+    from kerfwright.coupons.readings import read_form
+    from kerfwright.coupons.record import read_record
+    from kerfwright.export.pilot_files import pilot_paths
+
+    found: dict[str, tuple[CouponRecord, tuple[Reading, ...]]] = {}
+    for part in inputs.boards:
+        path, forms = pilot_paths(part)
+        if not (folder / path).exists():
+            continue
+        record = read_record(_text(folder / path), str(folder / path))
+        filled = [read_form(folder / form, record) for form in forms if (folder / form).exists()]
+        found[part] = record, max(filled, key=len, default=())
+    if not found:
+        burnt = bool(inputs.burn.get("pilot_burnt"))
+        raise InputError(
+            "this job was retuned already" if burnt else "this job has no pilot strips",
+            accepted="a job made with pilot = true under [burn]",
+            remedy="Fill in the forms of the job it came from and retune that one" if burnt else "Make the job again with pilot = true",
+            where=str(folder),
+        )
+    return found
+
+
+def _still_reaching(folder: Path, boards: dict[str, Retuned]) -> None:
+    """A board that was to be ramped must still be: its strip tells nothing of another way to make the walls."""
+    from kerfwright.plan.ramp import ramp_fault
+
+    record: Any = json.loads(_text(folder / "job.json"))
+    for wall in record["walls"]:
+        part = wall["part"]
+        if not wall["chosen"] or wall["method"] not in RAMPED or part not in boards:
+            continue
+        points = record["boards"][part]["thickness_points_mm"]
+        fault = ramp_fault(boards[part].recipe.ramp, sum(points) / len(points))
+        if fault:
+            raise RecipeRangeError(
+                f"{boards[part].said()}: {fault}",
+                accepted="ramps that reach through the board within the powers that were burnt",
+                remedy="Burn the ramp staircase coupon on an offcut of this board, slower or in more layers, or make its walls another way",
+                where=part,
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class Finished:
+    """The remaining layers of a ramp and all that follows them, written again. ratio: this board's depths over the recipe's."""
+
+    program: Path
+    record: Path
+    expected_mm: float
+    ratio: Estimate
+    remaining: Remaining
+    n_planned: int
+
+    def summary(self) -> dict[str, Any]:
+        """For people and scripts."""
+        powers = self.remaining.powers_frac
+        return {
+            "schema": "kerfwright-finish-1",
+            "program": str(self.program),
+            "record": str(self.record),
+            "expected_mm": round(self.expected_mm, 4),
+            "depth_ratio": plain(self.ratio),
+            "layers": self.remaining.n_layers,
+            "extra_layers": self.remaining.n_layers - self.n_planned,
+            "power_frac": [round(float(powers.min()), 4), round(float(powers.max()), 4)],
+            "short_mm": round(self.remaining.short_mm, 4),
+        }
+
+
+def finish(folder: Path, number: int, depth_mm: float, program: Path | None = None, out: Path | None = None) -> Finished:
+    """Write the layers after a setup's check pause again, from the depth read at the witness patch.
+
+    program: the one that stands at the pause, where ``shift`` wrote it again; default: the job's own. out: the new
+    program; default: beside the old one. A small JSON beside it says how the powers came about.
+    """
+    from kerfwright.calibrate.retune import checked_ratio, depth_ratio
+    from kerfwright.export.folder import refuse_existing, write_new_file
+    from kerfwright.export.formats.rs274 import program_text
+    from kerfwright.export.job_reader import read_job
+    from kerfwright.export.program_check import check_program
+    from kerfwright.plan.check import check_setup
+
+    job = read_job(folder)
+    setup = _as_burnt(folder, job, number, program)
+    n_burnt, patch_mm = _at_pause(job, setup)
+    ramp = _ramp(folder, setup, n_burnt)
+    where = f"setup {number}, {setup.title}"
+    if depth_mm >= setup.board_size_mm[2]:
+        thickness = format_mm(setup.board_size_mm[2])
+        raise InputError(f"a depth of {format_mm(depth_mm)} in a board {thickness} thick", accepted=f"less than {thickness}", where=where)
+    expected_mm = patch_mm * n_burnt / ramp.layers
+    ratio = depth_ratio([checked_ratio(depth_mm, expected_mm, "the patch's depth", where)], f"witness patch of setup {number}")
+    again, left = _with_layers(setup, ramp, n_burnt, ratio, where)
+    check_setup(again, job.machine)
+    text = program_text(again, job.machine, job.recipe_names.get(setup.part, ""))
+    check_program(text, again, job.machine)
+    target = out or _free_name(folder / job.programs[number])
+    beside = target.with_suffix(".json")
+    refuse_existing(target, "file")
+    refuse_existing(beside, "file")
+    done = Finished(target, beside, expected_mm, ratio, left, ramp.layers - n_burnt)
+    told = done.summary() | {
+        "setup": number,
+        "depth_mm": depth_mm,
+        "program": target.name,
+        "record": beside.name,
+        "bed_from_board": again.bed_from_board,
+        "gauge_height_mm": again.gauge_height_mm,
+        "operations": again.operations,
+    }
+    write_new_file(target, text.encode("ascii"))
+    write_new_file(beside, to_json(told).encode())
+    return done
+
+
+def _free_name(program: Path) -> Path:
+    from kerfwright.app.workflow import free_name
+
+    return free_name(program, "finish")
+
+
+def _as_burnt(folder: Path, job: JobFolder, number: int, program: Path | None) -> Setup:
+    """The setup as the board lies: moved when its program was written again after its witness marks were read."""
+    from kerfwright.process.setup import Placing
+
+    setup = job.setup(number)
+    own = folder / job.programs[number]
+    again = sorted(own.parent.glob(f"{own.stem}-again-*{own.suffix}"))
+    if program is None:
+        if again:
+            names = ", ".join(each.name for each in (own, *again))
+            raise InputError(
+                "this setup's program was written again after its marks were read",
+                accepted=f"--program with the one you burn: {names}",
+                where=f"setup {number}",
+            )
+        return setup
+    burnt = program if program.exists() else own.parent / program.name
+    if burnt.resolve() == own.resolve():
+        return setup
+    path = burnt.with_suffix(".json")
+    try:
+        told: Any = json.loads(_text(path))
+        placing = cast("dict[str, Any]", told)["placing"]
+        if told["schema"] != "kerfwright-shift-1" or told["setup"] != number:
+            raise InputError(f"it does not belong to setup {number}", accepted="the JSON that kerfwright shift wrote", where=str(path))
+        return setup.placed(Placing(placing["x_mm"], placing["y_mm"], placing["turn_deg"], tuple(placing["about_mm"])))
+    except (KeyError, TypeError, json.JSONDecodeError) as bad:
+        raise InputError("it is damaged", accepted="the JSON that kerfwright shift wrote", where=str(path)) from bad
+
+
+def _at_pause(job: JobFolder, setup: Setup) -> tuple[int, float]:
+    """(layers burnt before the pause, depth the patch is sent to in the end)."""
+    from kerfwright.plan.pause import is_rest
+
+    names = [op.name for op in setup.operations]
+    rest = next((op for op in setup.operations if is_rest(op)), None)
+    if rest is None:
+        paused = [str(each.number) for each in job.setups if any(is_rest(op) for op in each.operations)]
+        raise InputError(
+            f"setup {setup.number} has no check pause",
+            accepted=f"setup {' or '.join(paused)}" if paused else "a job made with check_pause = true under [burn]",
+            where=setup.title,
+        )
+    patch = [path.depth_mm for path in rest.paths if not path.edges]
+    return len(setup.operations[names.index(rest.name) - 1].passes), patch[0]
+
+
+def _ramp(folder: Path, setup: Setup, n_burnt: int) -> RampSettings:
+    from kerfwright.plan.pause import is_rest
+
+    ramp = read_inputs(folder).recipe(setup.part).ramp
+    n_rest = sum(len(op.passes) for op in setup.operations if is_rest(op))
+    if ramp is None or ramp.layers != n_burnt + n_rest:
+        raise InputError("inputs.json and job.json do not belong together", accepted="an unchanged job folder", where=str(folder))
+    return ramp
+
+
+def _with_layers(setup: Setup, ramp: RampSettings, n_burnt: int, ratio: Estimate, where: str) -> tuple[Setup, Remaining]:
+    """The setup from the pause on, its ramp lines at the powers that the reading asks for."""
+    import numpy as np
+
+    from kerfwright.calibrate.remaining import remaining_layers
+    from kerfwright.plan.pause import is_rest
+    from kerfwright.process.operation import Pass
+
+    k = next(i for i, op in enumerate(setup.operations) if is_rest(op))
+    rest = setup.operations[k]
+    left = remaining_layers(ramp, np.array([path.depth_mm for path in rest.paths]), n_burnt, ratio, where)
+    lines = [path for path, kept in zip(rest.paths, left.kept, strict=True) if kept]
+    paths = tuple(replace(path, power_frac=float(power)) for path, power in zip(lines, left.powers_frac, strict=True))
+    passes = tuple(Pass(ramp.focus_mm - j * ramp.focus_step_mm) for j in range(n_burnt, n_burnt + left.n_layers))
+    first = replace(rest, paths=paths, passes=passes, before="")
+    return replace(setup, operations=(first, *setup.operations[k + 1 :]), verniers=()), left
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as bad:
+        raise FolderError(bad.strerror or "it cannot be read", accepted="a folder made by kerfwright make", where=str(path)) from bad
+    except UnicodeDecodeError as bad:
+        raise InputError("this is not UTF-8 text", where=str(path)) from bad
