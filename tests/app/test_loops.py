@@ -205,7 +205,8 @@ def test_with_a_weak_recipe_the_readings_have_their_way(tmp_path: Path):
     done = loops.retune(result.folder)
     np.testing.assert_allclose(outward_mm(read_job(result.folder), read_job(done.folder), "front"), 0.010, atol=1e-5)
     gaps = {gap.corner: gap.tightest_mm.sd for gap in result.job.gaps}
-    assert all(gap.tightest_mm.sd < 0.75 * gaps[gap.corner] for gap in done.job.gaps)
+    for gap in done.job.gaps:
+        assert gap.tightest_mm.sd < 0.3 * gaps[gap.corner] if "front" in gap.corner else gap.tightest_mm.sd == gaps[gap.corner]
 
 
 def test_what_is_left_and_what_is_said(made: Path, tuned: tuple[Path, loops.JobRetuned]):

@@ -31,6 +31,20 @@ REVIEWED = {
     "kerfwright.process.recipe:RampSettings.depth",  # as a person writes it: pairs of power and depth, each with its unit
     "kerfwright.plan.cradle:slope_of",  # a tangent
     "kerfwright.export.drawing:outline(points)",  # whatever unit the page is drawn in
+    # lessons: plots carry their units in the axis names, estimates in their keys; ln and kappa have none
+    "kerfwright.calibrate.advise:learned_shift",
+    "kerfwright.calibrate.evidence:Datum.number",
+    "kerfwright.calibrate.evidence:Datum.setting",
+    "kerfwright.calibrate.heat_lesson:learn_heat(kappa)",
+    "kerfwright.calibrate.lesson:Plot.points",
+    "kerfwright.calibrate.lesson:Plot.curve",
+    "kerfwright.calibrate.lesson:Plot.set_aside",
+    "kerfwright.calibrate.lesson:Plot.mark",
+    "kerfwright.calibrate.lesson:Lesson.estimates",
+    "kerfwright.calibrate.lesson:pooled(sds)",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.needed_ln",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.kappa",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.burnt_ln",
 }
 # What a number may look like in an annotation; aliases such as Length or Array are found by themselves.
 NUMBER_NAMES = {"float", "Estimate"}

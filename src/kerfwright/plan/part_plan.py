@@ -253,7 +253,7 @@ def _cradling(bench: Bench, lie: Lie) -> tuple[str, ...]:
     """What to do before a tilted setup."""
     x_mm, y_mm = bench.options.fence_mm
     how, end = (
-        ("turned end for end, its right end to the left", "the end that now lies left") if lie.turned else ("its left end to the left", "that end")
+        ("turned end for end, its right end to the left", "the end that now lies left") if lie.turned else ("its left end to the left", "the board's left end")
     )
     return (
         f"Put the board in the cradle, {lie.face_up.value} up, {how}, pushed against the stop",
