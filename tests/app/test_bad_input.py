@@ -236,7 +236,8 @@ def test_a_missing_bench_file_is_told(tmp_path: Path, capsys: pytest.CaptureFixt
     shop = new_shop(tmp_path)
     (shop / BENCH).rename(shop / "bench-of-mine.toml")
     assert main(["look", str(shop / PIECE)]) == 6
-    assert capsys.readouterr().err == f"kerfwright: {shop / PIECE}: there is no bench.toml beside the piece. Name a bench file with --bench.\n"
+    told = capsys.readouterr().err
+    assert told == f"kerfwright: {shop / PIECE}: there is no bench.toml beside the piece. Name a bench file with --bench.\n"
     (shop / "bench-of-mine.toml").rename(shop / "tool-tray" / "other.toml")
     assert main(["look", str(shop / PIECE), "--bench", str(shop / "tool-tray" / "other.toml")]) == 0
 

@@ -18,6 +18,7 @@ from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pause import layers_before
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.process.operation import CutOperation, OperationKind
+from kerfwright.process.recipe import Recipe
 from kerfwright.process.setup import Face, Setup
 
 WASTE = 19.0  # at each end: room for the strip (13), the marks (12) and the patch
@@ -37,7 +38,7 @@ WAYS: dict[str, dict[str, Any]] = {
 def planned(pilot: bool = True, **changes: Any) -> Planned:
     wish = case(**({"waste": WASTE, "pilot": pilot} | changes))
     design, boards = design_and_boards(wish)
-    own = dict.fromkeys(PANELS, wish["recipe"] or recipe())
+    own: dict[str, Recipe] = dict.fromkeys(PANELS, wish["recipe"] or recipe())
     return plan_piece(design, wish["machine"] or machine(), boards, own, build(wish["burn"], PlanOptions, "burn"))
 
 

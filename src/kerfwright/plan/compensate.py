@@ -122,5 +122,6 @@ def gap_estimates(tail: WallShape, pin: WallShape) -> tuple[Estimate, Estimate, 
         tail.opening_mm[0] + pin.opening_mm.mean(),
         pin.opening_mm[0] + tail.opening_mm.mean(),
     )
-    tightest, on_tail, on_pin = (Estimate(float(value), sd_mm, 0, "from the recipe and the laying of the boards, each with its spread") for value in values)
+    source = "from the recipe and the laying of the boards, each with its spread"
+    tightest, on_tail, on_pin = (Estimate(float(value), sd_mm, 0, source) for value in values)
     return tightest, on_tail, on_pin

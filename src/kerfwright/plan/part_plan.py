@@ -252,12 +252,13 @@ def _cradled_part(bench: Bench, slope_frac: float, spread_mm: Spread) -> _Made:
 def _cradling(bench: Bench, lie: Lie) -> tuple[str, ...]:
     """What to do before a tilted setup."""
     x_mm, y_mm = bench.options.fence_mm
-    how, end = (
-        ("turned end for end, its right end to the left", "the end that now lies left") if lie.turned else ("its left end to the left", "the board's left end")
-    )
+    how, end = "its left end to the left", "the board's left end"
+    if lie.turned:
+        how, end = "turned end for end, its right end to the left", "the end that now lies left"
     return (
         f"Put the board in the cradle, {lie.face_up.value} up, {how}, pushed against the stop",
-        f"The cradle's stop, where it meets the rest, stands {format_mm(y_mm)} from the bed's front; {end} {format_mm(x_mm)} from the bed's left",
+        f"The cradle's stop, where it meets the rest, stands {format_mm(y_mm)} from the bed's front; "
+        f"{end} {format_mm(x_mm)} from the bed's left",
     )
 
 
