@@ -47,7 +47,6 @@ WORDS: dict[tuple[str, str], str] = {
     ("PlanOptions", "floor_overrun"): "ramp lines run past the socket's floor by this, else a fillet holds the joint open",
     ("PlanOptions", "reread"): "witness marks each time a board is laid again",
     ("PlanOptions", "pilot"): "begin every board with a pilot strip in its own end waste",
-    ("PlanOptions", "pilot_burnt"): "the strips are burnt already",
     ("PlanOptions", "check_pause"): "stop a ramp after most of its layers to read a witness patch",
     ("PlanOptions", "cradle_height"): "of the cradle's rest over the bed, at its low end",
     ("Board", "schema"): SCHEMA,
