@@ -236,8 +236,10 @@ def _add_through(beam: Beam, burn: Burn) -> None:
 def _add_strip(beam: Beam, burn: Burn, outline: dict[str, Any]) -> None:
     ramp = beam.recipe["ramp"]
     assert beam.lie.cos_tilt == 1
-    i = [edge["name"] for edge in outline["edges"]].index(burn.path["edges"][0])
-    into_wood = math.copysign(1, outline["rings_mm"][0][i][1] - outline["rings_mm"][-1][i][1])
+    into_wood = 0.0  # a field in the waste makes no wall
+    if burn.path["edges"]:
+        i = [edge["name"] for edge in outline["edges"]].index(burn.path["edges"][0])
+        into_wood = math.copysign(1, outline["rings_mm"][0][i][1] - outline["rings_mm"][-1][i][1])
     line = beam.lie.on_board(burn.points[:, :2], beam.lie.entry_z_mm) + [0.0, into_wood * ramp["wall_shift_mm"]["value"]]
     assert len(line) == 2
     half = ramp["spacing_mm"] / 2

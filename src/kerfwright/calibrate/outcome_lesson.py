@@ -9,7 +9,7 @@ r = (g - p) sd^2 / (sd^2 + m^2 / n) over n lines (normal prior and likelihood); 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,7 +89,7 @@ def outcome_from(job: Mapping[str, Any], corner: str, table: Mapping[str, Any]) 
     )
 
 
-def learn_outcomes(outcomes: list[Outcome], machine: str, species: str, thickness_mm: float) -> OutcomeLearned | None:
+def learn_outcomes(outcomes: Sequence[Outcome], machine: str, species: str, thickness_mm: float) -> OutcomeLearned | None:
     """What the gaps of real corners say about this machine and wood; None when none was measured."""
     mine = [
         each

@@ -67,10 +67,11 @@ def learn_machine(evidence: Evidence) -> Lesson | None:
 def _weighted(rows: Array, y: Array, sds: Array) -> tuple[Array, Array]:
     weights = 1 / sds**2
     information = rows.T @ (weights[:, None] * rows)
-    value = np.linalg.solve(information, rows.T @ (weights * y))
+    value: Array = np.asarray(np.linalg.solve(information, rows.T @ (weights * y)), dtype=np.float64)
     left = y - rows @ value
     spread = max(1.0, float(np.sum(weights * left**2)) / max(len(y) - 3, 1))
-    return value, np.sqrt(np.diag(np.linalg.inv(information)) * spread)
+    sd: Array = np.asarray(np.sqrt(np.diag(np.linalg.inv(information)) * spread), dtype=np.float64)
+    return value, sd
 
 
 def _machine_findings(estimates: dict[str, Estimate]) -> list[Finding]:
