@@ -177,6 +177,7 @@ def finish(folder: Path, number: int, depth_mm: float, program: Path | None = No
     from kerfwright.export.job_reader import read_job
     from kerfwright.export.program_check import check_program
     from kerfwright.plan.check import check_setup
+    from kerfwright.process.ramp_lines import grown_share
 
     job = read_job(folder)
     setup = _as_burnt(folder, job, number, program)
@@ -186,7 +187,7 @@ def finish(folder: Path, number: int, depth_mm: float, program: Path | None = No
     if depth_mm >= setup.board_size_mm[2]:
         thickness = format_mm(setup.board_size_mm[2])
         raise InputError(f"a depth of {format_mm(depth_mm)} in a board {thickness} thick", accepted=f"less than {thickness}", where=where)
-    expected_mm = patch_mm * n_burnt / ramp.layers
+    expected_mm = patch_mm * grown_share(n_burnt, ramp.layers)
     ratio = depth_ratio([checked_ratio(depth_mm, expected_mm, "the patch's depth", where)], f"witness patch of setup {number}")
     again, left = _with_layers(setup, ramp, n_burnt, ratio, where)
     check_setup(again, job.machine)

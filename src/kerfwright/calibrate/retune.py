@@ -15,10 +15,14 @@ gauge and places, common practice, no source):
 
     1/u = 1/0.10^2 + n/0.04^2        ln f^ = u sum ln(z/Z) / 0.04^2
 
-Depths become f^ times as deep at the same powers, so the range of powers that was burnt stays what it was; relative sds
-shrink as above with 0.10 for s. Where a shallower ramp no longer reaches through the board, up to two layers are added,
-never power: j layers instead of n go f^ D j/n deep (the law of calibrate/remaining.py), with another 0.04 of relative
-spread for it (common practice, no source).
+Depths become f^ times as deep at the same powers, so the range of powers that was burnt stays what it was. Of a depth's
+relative variance the board's share makes way for what is now known: rho'^2 = max(rho^2 - 0.10^2, 0) + u. (A recipe that
+claims less than 0.10 did not count the spread between boards; u stands in its place all the same.)
+
+Where a shallower ramp no longer reaches through the board, up to two layers are added, never power: j layers instead of n
+go f^ D (j/n)^0.8 deep (process/ramp_lines.py), with another 0.04 of relative spread for it (common practice, no source).
+The power that just went through is known by its step only: while it still comes within 3 % of the board's thickness it
+stays the power of the deepest line, whose foot is hidden in the joint.
 """
 
 from __future__ import annotations
@@ -37,12 +41,13 @@ from kerfwright.core.finding import Finding, warning
 from kerfwright.coupons.observable import Quantity
 from kerfwright.coupons.readings import Reading
 from kerfwright.coupons.record import CouponRecord
-from kerfwright.process.ramp_lines import DEEPEST_FRAC
+from kerfwright.process.ramp_lines import DEEPEST_FRAC, grown_share
 from kerfwright.process.recipe import KerfProfile, RampSettings, Recipe, ThroughCut
 
 DEPTH_PRIOR_LN_SD = 0.10
 DEPTH_READING_LN_SD = 0.04
 MORE_LAYERS_LN_SD = 0.04
+NEARLY_FRAC = 0.97  # of the thickness: as near as a reading that counts as through
 MOST_LN = math.log(2.0)  # a depth more than twice or less than half of what is expected is a fault, not a board
 ODD_SDS = 4.0
 N_DIGITS = 6  # of a millimetre: what a recipe file keeps
@@ -90,7 +95,7 @@ def retuned(recipe: Recipe, record: CouponRecord, readings: Sequence[Reading], w
     if depths and recipe.ramp is not None:
         ratio = depth_ratio([_depth_ratio(datum, where) for datum in depths], record.id)
         n_more = _more_layers(recipe.ramp, ratio, record.thickness_mm)
-        changes["ramp"] = _deeper(recipe.ramp, ratio, n_more)
+        changes["ramp"] = _deeper(recipe.ramp, ratio, n_more, record.thickness_mm)
     if not changes:
         return Retuned(recipe, None, None, 0, 0, ())
     changes["made_from"] = f"{recipe.made_from}; retuned by {record.id}"
@@ -215,24 +220,28 @@ def _wider(cut: ThroughCut, prior_sd_mm: float, slit_mm: Estimate) -> ThroughCut
 
 def _more_layers(ramp: RampSettings, ratio: Estimate, thickness_mm: float) -> int:
     """Layers to add so that the deepest line still goes through, as far as a few layers can do it."""
+    reach_mm = (NEARLY_FRAC if ramp.through_power_frac is not None else DEEPEST_FRAC) * thickness_mm
     n_more = 0
-    while n_more < MOST_EXTRA_LAYERS and ratio.value * ramp.deepest_mm * (1 + n_more / ramp.layers) < DEEPEST_FRAC * thickness_mm:
+    while n_more < MOST_EXTRA_LAYERS and ratio.value * ramp.deepest_mm * grown_share(ramp.layers + n_more, ramp.layers) < reach_mm:
         n_more += 1
     return n_more
 
 
-def _deeper(ramp: RampSettings, ratio: Estimate, n_more: int) -> RampSettings:
+def _deeper(ramp: RampSettings, ratio: Estimate, n_more: int, thickness_mm: float) -> RampSettings:
     ln_sd = ratio.sd / ratio.value
-    factor = ratio.value * (1 + n_more / ramp.layers)
+    factor = ratio.value * grown_share(ramp.layers + n_more, ramp.layers)
     more_ln_sd = MORE_LAYERS_LN_SD if n_more else 0.0
 
     def moved(each: Estimate) -> Estimate:
-        sd_mm = factor * each.value * math.hypot(_shrunk_sd(each.sd / each.value, DEPTH_PRIOR_LN_SD, ln_sd), more_ln_sd)
+        own_ln_sd = math.sqrt(max((each.sd / each.value) ** 2 - DEPTH_PRIOR_LN_SD**2, 0.0))
+        sd_mm = factor * each.value * math.hypot(own_ln_sd, ln_sd, more_ln_sd)
         return Estimate(round(factor * each.value, N_DIGITS), round(sd_mm, N_DIGITS), each.n + ratio.n, _sources(each, ratio))
 
     changes: dict[str, object] = {"depth": tuple((power, moved(depth)) for power, depth in ramp.depth), "layers": ramp.layers + n_more}
     if ramp.through_thickness_mm is not None:
-        changes["through_thickness_mm"] = round(factor * ramp.through_thickness_mm, N_DIGITS)
+        reach_mm = factor * ramp.through_thickness_mm
+        nearly = reach_mm >= NEARLY_FRAC * thickness_mm
+        changes["through_thickness_mm"] = round(max(reach_mm, thickness_mm) if nearly else reach_mm, N_DIGITS)
     return ramp.model_copy(update=changes)
 
 

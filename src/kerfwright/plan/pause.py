@@ -1,8 +1,8 @@
 """The check pause: most layers of a ramp, a stop to read a witness patch, then the remaining layers.
 
 Vocabulary: the *patch* is a field of ramp lines in the left end waste, burnt layer by layer along with the ramps, at the
-power that should reach 70 % of the thickness in the end. After k of n layers it should be k/n of that deep: depth is
-taken to grow in proportion to the layers (see calibrate/remaining.py), which is what the reading is compared with.
+power that should reach 70 % of the thickness in the end. After k of n layers it should be (k/n)^0.8 of that deep (see
+process/ramp_lines.py), which is what the reading is compared with.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from kerfwright.core.units import format_mm
 from kerfwright.coupons.strokes import FIELD_MM, field_lines
 from kerfwright.plan.blank import END_WASTE_MM, Blank
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
+from kerfwright.process.ramp_lines import grown_share
 from kerfwright.process.recipe import RampSettings
 
 PATCH_SHARE = 0.7  # of the thickness
@@ -47,7 +48,7 @@ def with_pause(operations: list[CutOperation], blank: Blank, ramp: RampSettings,
             done.append(op)
             continue
         both = replace(op, paths=(*op.paths, *patch))
-        now_mm = depth_mm * n_before / ramp.layers
+        now_mm = depth_mm * grown_share(n_before, ramp.layers)
         stop = (
             f"measure how deep the witness patch in the waste at the board's left end is: about {format_mm(now_mm)} is expected after "
             f"{n_before} of {ramp.layers} layers. Within {format_mm(0.04 * now_mm)} of that go on; else stop here and write the "

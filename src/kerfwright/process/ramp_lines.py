@@ -15,6 +15,9 @@ from kerfwright.process.recipe import RampSettings
 Array = NDArray[np.float64]
 
 DEEPEST_FRAC = 0.999  # of the thickness: the deepest a line is sent, and what a recipe must have reached
+# Depth after k of n like layers is (k / n)^0.8 of the whole: later layers burn over char, farther from focus. HANDBOOK section H(1)
+# gives n^0.4 to n^1 for passes (project prior, no published source).
+LAYER_KAPPA = 0.8
 FAINT_SHARE = 0.5  # lines shallower than this share of the shallowest depth on record are left out
 
 
@@ -35,6 +38,11 @@ def wall_depths(
     z: Array = -2 * c / (b + np.sqrt(b * b - 4 * a * c))  # the form that keeps its digits when there is no hollow
     depth_mm: Array = thickness_mm * np.minimum(z, DEEPEST_FRAC)
     return t_mm, depth_mm
+
+
+def grown_share(n_burnt: float, n_layers: float) -> float:
+    """Depth after ``n_burnt`` layers over the depth after ``n_layers``, all alike. More than 1 when there are more of them."""
+    return (n_burnt / n_layers) ** LAYER_KAPPA
 
 
 def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, NDArray[np.bool_]]:
