@@ -32,7 +32,6 @@ REVIEWED = {
     "kerfwright.plan.cradle:slope_of",  # a tangent
     "kerfwright.export.drawing:outline(points)",  # whatever unit the page is drawn in
     # lessons: plots carry their units in the axis names, estimates in their keys; ln and kappa have none
-    "kerfwright.calibrate.advise:learned_shift",
     "kerfwright.calibrate.evidence:Datum.number",
     "kerfwright.calibrate.evidence:Datum.setting",
     "kerfwright.calibrate.heat_lesson:learn_heat(kappa)",

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from kerfwright.core.document import Document, load, read_toml
+from kerfwright.core.document import Document, read_toml, tables_as
 from kerfwright.core.errors import InputError
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.options import PlanOptions
@@ -41,7 +41,8 @@ class BenchSet:
 
 def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
     """Read a bench file and all it names, for the panels of one piece."""
-    document = load(path, BenchDocument)
+    written = read_toml(path)
+    document = tables_as(written, BenchDocument, str(path))
     for what, table in (("boards", document.boards), ("recipes", document.recipes)):
         unknown = [name for name in table if name not in panels]
         if unknown:
@@ -55,19 +56,19 @@ def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
             where=str(path),
         )
     folder = path.parent
-    boards = {panel: load(folder / document.boards[panel], Board) for panel in panels}
-    for board_file, board in ((document.boards[panel], boards[panel]) for panel in panels):
+    files = {panel: (document.boards[panel], document.recipes.get(panel, document.recipe)) for panel in panels}
+    read = {name: read_toml(folder / name) for pair in files.values() for name in pair} | {document.machine: read_toml(folder / document.machine)}
+    boards = {panel: tables_as(read[board], Board, str(folder / board)) for panel, (board, _) in files.items()}
+    for panel, (board, _) in files.items():
         try:
-            find_species(board.species)
+            find_species(boards[panel].species)
         except InputError as bad:
-            raise bad.located(board_file) from bad
-    common = load(folder / document.recipe, Recipe)
-    recipes = {panel: load(folder / document.recipes[panel], Recipe) if panel in document.recipes else common for panel in panels}
-    machine = load(folder / document.machine, Machine)
+            raise bad.located(board) from bad
+    recipes = {panel: tables_as(read[recipe], Recipe, str(folder / recipe)) for panel, (_, recipe) in files.items()}
     tables = {
-        "machine": read_toml(folder / document.machine),
-        "boards": {panel: read_toml(folder / document.boards[panel]) for panel in panels},
-        "recipes": {panel: read_toml(folder / document.recipes.get(panel, document.recipe)) for panel in panels},
-        "burn": read_toml(path).get("burn", {}),
+        "machine": read[document.machine],
+        "boards": {panel: read[board] for panel, (board, _) in files.items()},
+        "recipes": {panel: read[recipe] for panel, (_, recipe) in files.items()},
+        "burn": written.get("burn", {}),
     }
-    return BenchSet(machine, boards, recipes, document.burn, tables)
+    return BenchSet(tables_as(read[document.machine], Machine, str(folder / document.machine)), boards, recipes, document.burn, tables)

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwright.core.codec import plain
-from kerfwright.core.document import build, read_toml
-from kerfwright.core.errors import FolderError, InputError
+from kerfwright.core.document import build, read_text, read_toml
+from kerfwright.core.errors import InputError
 from kerfwright.core.finding import Finding
 from kerfwright.machine.machine import Machine
 from kerfwright.wood.board import Board
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from kerfwright.process.recipe import Recipe
 
 SITE = "site.json"
+MADE = "a folder made by kerfwright"
 FORMS = ("readings.toml", "readings.csv")
 _SPACE = uuid.UUID("7a1f4f0c-6c0e-4b5e-9a52-5a6b1f0e9d11")  # makes the id of a fact from its content: told twice, kept once
 
@@ -109,6 +110,7 @@ def coupon(
 
     choices: the coupon's options by name. out: default ``<kind> <board>`` beside the board's file; it must be new.
     """
+    from kerfwright.calibrate.learn import recipe_of
     from kerfwright.coupons.coupon import Site, all_coupons
     from kerfwright.coupons.record import coupon_record
     from kerfwright.export.coupon_files import coupon_files
@@ -128,7 +130,7 @@ def coupon(
         known = build(read_toml(recipe), Recipe, str(recipe))
     else:
         with _opened(notebook) as book:
-            known = _recipe_known(book, mine, offcut)
+            known = recipe_of(_learned(book, mine, offcut))
     site = Site(offcut, mine, known)
     one = all_coupons()[kind]
     design = one.lay_out(site, build(dict(choices or {}), one.options, f"{kind} coupon"))
@@ -144,7 +146,7 @@ def read(folder: Path, form: Path | None = None, notebook: str | Path | None = N
     from kerfwright.coupons.readings import read_form
     from kerfwright.coupons.record import read_record
 
-    record = read_record(_file_text(folder / "coupon.json"), str(folder / "coupon.json"))
+    record = read_record(read_text(folder / "coupon.json", MADE), str(folder / "coupon.json"))
     tables = _site_tables(folder)
     if form is not None:
         readings = read_form(form, record)
@@ -159,7 +161,7 @@ def read(folder: Path, form: Path | None = None, notebook: str | Path | None = N
 def keep(record: CouponRecord, readings: Mapping[str, Any], tables: Mapping[str, Any], notebook: str | Path | None = None) -> Told:
     """Keep checked readings (by observable id) and learn from all there is."""
     from kerfwright.calibrate.advise import advise
-    from kerfwright.calibrate.learn import learn, recipe_of
+    from kerfwright.calibrate.learn import recipe_of
     from kerfwright.coupons.record import record_json
     from kerfwright.notebook.fact import Kind
 
@@ -176,21 +178,21 @@ def keep(record: CouponRecord, readings: Mapping[str, Any], tables: Mapping[str,
         ]
         if not any(fact.payload == payload for fact in earlier):
             facts.append(_fact(Kind.READING, record.id, "reading-1", payload, earlier[-1].id if earlier else None))
-        book.add([fact for fact in facts if not _already(book, fact)])
-        learned = learn(_evidence(book), machine, board, _outcomes(book))
+        book.add(facts)
+        learned = _learned(book, machine, board)
     return Told(len(readings), learned, advise(learned), recipe_of(learned))
 
 
 def recipe(machine: Path, board: Path, notebook: str | Path | None = None, out: Path | None = None) -> Told:
     """What the notebook knows of a machine and a board's wood; written to ``out`` as a recipe file when given."""
     from kerfwright.calibrate.advise import advise
-    from kerfwright.calibrate.learn import learn, recipe_of
+    from kerfwright.calibrate.learn import recipe_of
     from kerfwright.export.folder import write_new_file
     from kerfwright.process.recipe_text import recipe_text
 
     mine, wood = _machine(read_toml(machine), str(machine)), _board(read_toml(board), str(board))
     with _opened(notebook) as book:
-        learned = learn(_evidence(book), mine, wood, _outcomes(book))
+        learned = _learned(book, mine, wood)
     told = Told(len(learned.evidence.data), learned, advise(learned), recipe_of(learned))
     if out is not None:
         comments = (
@@ -207,19 +209,10 @@ def record_outcome(folder: Path, outcomes: Mapping[str, Any], notebook: str | Pa
     from kerfwright.calibrate.outcome_lesson import outcome_from
     from kerfwright.notebook.fact import Kind
 
-    job = json.loads(_file_text(folder / "job.json"))
+    job = json.loads(read_text(folder / "job.json", MADE))
     found = [outcome_from(job, corner, table) for corner, table in outcomes.items()]
     with _opened(notebook) as book:
-        book.add(
-            [
-                fact
-                for fact in (
-                    _fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True))
-                    for each in found
-                )
-                if not _already(book, fact)
-            ]
-        )
+        book.add([_fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True)) for each in found])
     return found
 
 
@@ -237,18 +230,9 @@ def ledger(notebook: str | Path | None = None) -> list[dict[str, Any]]:
     return rows
 
 
-def _file_text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as bad:
-        raise FolderError(bad.strerror or "it cannot be read", accepted="a folder made by kerfwright", where=str(path)) from bad
-    except UnicodeDecodeError as bad:
-        raise InputError("this is not UTF-8 text", where=str(path)) from bad
-
-
 def _site_tables(folder: Path) -> dict[str, Any]:
     try:
-        tables: Any = json.loads(_file_text(folder / SITE))
+        tables: Any = json.loads(read_text(folder / SITE, MADE))
         return {"machine": dict(tables["machine"]), "board": dict(tables["board"])}
     except (ValueError, KeyError, TypeError) as bad:
         raise InputError(
@@ -281,14 +265,10 @@ def _fact(kind: Kind, key: str, schema: str, payload: str, supersedes: str | Non
     return new_fact(kind, key, schema, payload, supersedes=supersedes, id=str(uuid.uuid5(_SPACE, name)))
 
 
-def _already(book: Notebook, fact: Fact) -> bool:
-    return any(each.id == fact.id for each in book.facts(fact.kind, fact.key, superseded=True))
+def _learned(book: Notebook, machine: Machine, board: Board) -> Learned:
+    from kerfwright.calibrate.learn import learn
 
-
-def _recipe_known(book: Notebook, machine: Machine, board: Board) -> Recipe:
-    from kerfwright.calibrate.learn import learn, recipe_of
-
-    return recipe_of(learn(_evidence(book), machine, board, _outcomes(book)))
+    return learn(_evidence(book), machine, board, _outcomes(book))
 
 
 def _evidence(book: Notebook) -> Evidence:

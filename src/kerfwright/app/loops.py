@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 from kerfwright.app.inputs import Inputs, read_inputs
 from kerfwright.core.codec import plain, to_json
-from kerfwright.core.errors import FolderError, InputError, RecipeRangeError
+from kerfwright.core.document import read_text
+from kerfwright.core.errors import InputError, RecipeRangeError
 from kerfwright.core.units import format_mm
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from kerfwright.process.setup import Setup
 
 RETUNED_PATH = "retuned.json"
+MADE = "a folder made by kerfwright make"
 RAMPED = ("ramp", "two faces")
 
 
@@ -104,7 +106,7 @@ def _pilot_readings(folder: Path, inputs: Inputs) -> dict[str, tuple[CouponRecor
         path, forms = pilot_paths(part)
         if not (folder / path).exists():
             continue
-        record = read_record(_text(folder / path), str(folder / path))
+        record = read_record(read_text(folder / path, MADE), str(folder / path))
         filled = [read_form(folder / form, record) for form in forms if (folder / form).exists()]
         found[part] = record, max(filled, key=len, default=())
     if not found:
@@ -122,7 +124,7 @@ def _still_reaching(folder: Path, boards: dict[str, Retuned]) -> None:
     """A board that was to be ramped must still be: its strip tells nothing of another way to make the walls."""
     from kerfwright.plan.ramp import ramp_fault
 
-    record: Any = json.loads(_text(folder / "job.json"))
+    record: Any = json.loads(read_text(folder / "job.json", MADE))
     for wall in record["walls"]:
         part = wall["part"]
         if not wall["chosen"] or wall["method"] not in RAMPED or part not in boards:
@@ -171,12 +173,9 @@ def finish(folder: Path, number: int, depth_mm: float, program: Path | None = No
     program: the one that stands at the pause, where ``shift`` wrote it again; default: the job's own. out: the new
     program; default: beside the old one. A small JSON beside it says how the powers came about.
     """
+    from kerfwright.app.rewritten import free_name, write_again
     from kerfwright.calibrate.retune import checked_ratio, depth_ratio
-    from kerfwright.export.folder import refuse_existing, write_new_file
-    from kerfwright.export.formats.rs274 import program_text
     from kerfwright.export.job_reader import read_job
-    from kerfwright.export.program_check import check_program
-    from kerfwright.plan.check import check_setup
     from kerfwright.process.ramp_lines import grown_share
 
     job = read_job(folder)
@@ -190,32 +189,11 @@ def finish(folder: Path, number: int, depth_mm: float, program: Path | None = No
     expected_mm = patch_mm * grown_share(n_burnt, ramp.layers)
     ratio = depth_ratio([checked_ratio(depth_mm, expected_mm, "the patch's depth", where)], f"witness patch of setup {number}")
     again, left = _with_layers(setup, ramp, n_burnt, ratio, where)
-    check_setup(again, job.machine)
-    text = program_text(again, job.machine, job.recipe_names.get(setup.part, ""))
-    check_program(text, again, job.machine)
-    target = out or _free_name(folder / job.programs[number])
-    beside = target.with_suffix(".json")
-    refuse_existing(target, "file")
-    refuse_existing(beside, "file")
-    done = Finished(target, beside, expected_mm, ratio, left, ramp.layers - n_burnt)
-    told = done.summary() | {
-        "setup": number,
-        "depth_mm": depth_mm,
-        "program": target.name,
-        "record": beside.name,
-        "bed_from_board": again.bed_from_board,
-        "gauge_height_mm": again.gauge_height_mm,
-        "operations": again.operations,
-    }
-    write_new_file(target, text.encode("ascii"))
-    write_new_file(beside, to_json(told).encode())
+    target = out or free_name(folder / job.programs[number], "finish")
+    done = Finished(target, target.with_suffix(".json"), expected_mm, ratio, left, ramp.layers - n_burnt)
+    told = done.summary() | {"setup": number, "depth_mm": depth_mm, "record": done.record.name, "operations": again.operations}
+    write_again(job, again, target, told)
     return done
-
-
-def _free_name(program: Path) -> Path:
-    from kerfwright.app.workflow import free_name
-
-    return free_name(program, "finish")
 
 
 def _as_burnt(folder: Path, job: JobFolder, number: int, program: Path | None) -> Setup:
@@ -239,7 +217,7 @@ def _as_burnt(folder: Path, job: JobFolder, number: int, program: Path | None) -
         return setup
     path = burnt.with_suffix(".json")
     try:
-        told: Any = json.loads(_text(path))
+        told: Any = json.loads(read_text(path, MADE))
         placing = cast("dict[str, Any]", told)["placing"]
         if told["schema"] != "kerfwright-shift-1" or told["setup"] != number:
             raise InputError(f"it does not belong to setup {number}", accepted="the JSON that kerfwright shift wrote", where=str(path))
@@ -281,22 +259,12 @@ def _with_layers(setup: Setup, ramp: RampSettings, n_burnt: int, ratio: Estimate
 
     from kerfwright.calibrate.remaining import remaining_layers
     from kerfwright.plan.pause import is_rest
-    from kerfwright.process.operation import Pass
 
     k = next(i for i, op in enumerate(setup.operations) if is_rest(op))
     rest = setup.operations[k]
     left = remaining_layers(ramp, np.array([path.depth_mm for path in rest.paths]), n_burnt, ratio, where)
     lines = [path for path, kept in zip(rest.paths, left.kept, strict=True) if kept]
     paths = tuple(replace(path, power_frac=float(power)) for path, power in zip(lines, left.powers_frac, strict=True))
-    passes = tuple(Pass(ramp.focus_mm - j * ramp.focus_step_mm) for j in range(n_burnt, n_burnt + left.n_layers))
+    passes = ramp.passes_down(left.n_layers, begun=n_burnt)
     first = replace(rest, paths=paths, passes=passes, before="")
     return replace(setup, operations=(first, *setup.operations[k + 1 :]), verniers=()), left
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as bad:
-        raise FolderError(bad.strerror or "it cannot be read", accepted="a folder made by kerfwright make", where=str(path)) from bad
-    except UnicodeDecodeError as bad:
-        raise InputError("this is not UTF-8 text", where=str(path)) from bad

@@ -11,12 +11,11 @@ from typing import Any
 
 from kerfwright.app.bench_file import load_bench
 from kerfwright.app.inputs import Inputs
-from kerfwright.core.codec import plain, to_json
+from kerfwright.core.codec import plain
 from kerfwright.core.document import read_toml
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.finding import Finding, Level
-from kerfwright.pieces.piece import build_piece, load_piece
-from kerfwright.plan.check import check_setup
+from kerfwright.pieces.piece import build_piece, piece_from
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.plan.witness import placing_from_ticks
 from kerfwright.process.job import Job
@@ -91,11 +90,12 @@ def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Mad
 
 def _planned(piece: Path, bench: Path | None) -> tuple[Planned, Inputs]:
     """The plan of a piece file, and what it was planned from."""
-    document = load_piece(piece)
+    tables = read_toml(piece)
+    document = piece_from(tables, str(piece))
     benched = load_bench(bench or _bench_beside(piece), document.panels)
     design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
     planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options)
-    return planned, Inputs(piece=read_toml(piece), **benched.tables)
+    return planned, Inputs(piece=tables, **benched.tables)
 
 
 def _piece_file(piece: Path) -> Path:
@@ -151,10 +151,8 @@ def shift(
     The new program leaves the marks out, stands beside the old one under a new name (or at ``out``), and a small
     JSON beside it holds the new pose.
     """
-    from kerfwright.export.folder import write_new_file
-    from kerfwright.export.formats.rs274 import program_text
+    from kerfwright.app.rewritten import free_name, write_again
     from kerfwright.export.job_reader import read_job
-    from kerfwright.export.program_check import check_program
 
     job = read_job(folder)
     setup = job.setup(number)
@@ -165,26 +163,11 @@ def shift(
         )
     placed = placing if placing is not None else placing_from_ticks(setup, dict(ticks or {}))
     corrected = setup.placed(placed)
-    check_setup(corrected, job.machine)
-    text = program_text(corrected, job.machine, job.recipe_names.get(setup.part, ""))
-    check_program(text, corrected, job.machine)
     program = out or free_name(folder / job.programs[number], "again")
-    record = program.with_suffix(".json")
+    write_again(job, corrected, program, {"schema": "kerfwright-shift-1", "setup": setup.number, "placing": placed})
     moved = corrected.bed_from_board @ setup.bed_from_board.inverse()
-    result = Shifted(
-        program, record, placed, _bed_shift(setup, corrected), math.degrees(math.atan2(moved.matrix[1, 0], moved.matrix[0, 0]))
-    )
-    told = {
-        "schema": "kerfwright-shift-1",
-        "setup": setup.number,
-        "placing": placed,
-        "bed_from_board": corrected.bed_from_board,
-        "gauge_height_mm": corrected.gauge_height_mm,
-        "program": program.name,
-    }
-    write_new_file(program, text.encode("ascii"))
-    write_new_file(record, to_json(told).encode())
-    return result
+    turn_deg = math.degrees(math.atan2(moved.matrix[1, 0], moved.matrix[0, 0]))
+    return Shifted(program, program.with_suffix(".json"), placed, _bed_shift(setup, corrected), turn_deg)
 
 
 def _bed_shift(before: Setup, after: Setup) -> tuple[float, float, float]:
@@ -192,12 +175,6 @@ def _bed_shift(before: Setup, after: Setup) -> tuple[float, float, float]:
     point = before.gauge_board_mm[None, :]
     step = after.bed_from_board.apply(point)[0] - before.bed_from_board.apply(point)[0]
     return float(step[0]), float(step[1]), float(step[2])
-
-
-def free_name(program: Path, word: str) -> Path:
-    """A name beside a program that is not taken yet: ``02-front-ramp-again-1.ngc``."""
-    tries = (program.with_name(f"{program.stem}-{word}-{k}{program.suffix}") for k in range(1, 1000))
-    return next(path for path in tries if not path.exists())
 
 
 DEMO_PIECES = ("pencil-box", "keepsake-box", "tool-tray")

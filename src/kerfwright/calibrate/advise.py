@@ -56,7 +56,8 @@ def advise(learned: Learned, slope_frac: float = 0.125, sloped: bool = True) -> 
     now = math.hypot(kerf, wall) if sloped else kerf * math.sqrt(2)
     steps = _first_steps(learned)
     if not steps:
-        steps = _by_gain(learned, kerf, wall, now, slope_frac, sloped)
+        shift = recipe.ramp.wall_shift_mm.sd if recipe.ramp is not None else SHIFT_LEFT_MM
+        steps = _by_gain(learned, kerf, wall, shift, now, slope_frac, sloped)
     steps.sort(key=lambda step: -step.gain_mm)
     enough = not steps and now <= 2 * ENOUGH_MM
     said = (
@@ -95,7 +96,9 @@ def _first_steps(learned: Learned) -> list[Advice]:
     return []
 
 
-def _by_gain(learned: Learned, kerf: float, wall: float, now: float, slope_frac: float, sloped: bool) -> list[Advice]:
+def _by_gain(
+    learned: Learned, kerf: float, wall: float, shift: float, now: float, slope_frac: float, sloped: bool
+) -> list[Advice]:
     def gain(new_kerf: float, new_wall: float) -> float:
         return now - (math.hypot(new_kerf, new_wall) if sloped else new_kerf * math.sqrt(2))
 
@@ -106,7 +109,7 @@ def _by_gain(learned: Learned, kerf: float, wall: float, now: float, slope_frac:
     elif kerf > GOOD_ENOUGH_SHARE * KERF_LEFT_MM:
         steps.append(_advice("kerf comb", "a second comb on this board would narrow the slit's spread", gain(KERF_LEFT_MM / 2, wall)))
     if sloped and learned.ramp is None:
-        left = math.hypot(learned_shift(learned), slope_frac * DEPTH_LEFT_MM)
+        left = math.hypot(shift, slope_frac * DEPTH_LEFT_MM)
         steps.append(_advice("ramp staircase", "depth against power is only guessed", max(gain(kerf, min(wall, left)), 0.001)))
     elif sloped and learned.ramp is not None and learned.ramp.settings.deepest_mm < learned.board.thickness_mm * 0.999:
         steps.append(_advice("ramp staircase", "no field went through yet: the next one is burnt slower", max(gain(kerf, wall / 2), 0.001)))
@@ -119,12 +122,6 @@ def _by_gain(learned: Learned, kerf: float, wall: float, now: float, slope_frac:
             )
         )
     return [step for step in steps if step.gain_mm > 0.0005 * max(now / ENOUGH_MM, 1)]
-
-
-def learned_shift(learned: Learned) -> float:
-    """Spread of the wall shift as it stands."""
-    ramp = recipe_of(learned).ramp
-    return ramp.wall_shift_mm.sd if ramp is not None else SHIFT_LEFT_MM
 
 
 def _speed_moved(learned: Learned) -> bool:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kerfwright.coupons.observable import Observable, Quantity
 from kerfwright.coupons.readings import Reading
 from kerfwright.coupons.record import CouponRecord
+
+Array = NDArray[np.float64]
 
 # What one careful reading is off by, one standard deviation (common practice, no source).
 INSTRUMENT_SD_MM = {"caliper": 0.02, "feeler": 0.02, "depth gauge": 0.03, "scan": 0.012}
@@ -96,3 +100,14 @@ def evidence_from(read: Iterable[tuple[CouponRecord, Sequence[Reading]]]) -> Evi
             else:
                 n_unsure += 1
     return Evidence(tuple(data), n_unsure)
+
+
+def ln_energies(data: Sequence[Datum], kappa: float) -> Array:
+    """ln(P n^kappa / v) of cells cut right through: P in W, n passes each worth n^kappa together, v in mm/s. (n,)"""
+    return np.array(
+        [
+            math.log(datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s"))
+            + kappa * math.log(datum.setting("passes"))
+            for datum in data
+        ]
+    )

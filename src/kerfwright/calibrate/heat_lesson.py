@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from kerfwright.calibrate.evidence import Evidence
+from kerfwright.calibrate.evidence import Evidence, ln_energies
 from kerfwright.calibrate.lesson import Lesson
 from kerfwright.calibrate.outcome import FLAME, OutcomeFit, fit_outcomes
 from kerfwright.core.finding import Finding, caution
@@ -36,13 +36,7 @@ def learn_heat(evidence: Evidence, kappa: float) -> HeatLearned | None:
     data = evidence.of(Quantity.FLAME)
     if len(data) < FEWEST:
         return None
-    x = np.array(
-        [
-            math.log(datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s"))
-            + kappa * math.log(datum.setting("passes"))
-            for datum in data
-        ]
-    )
+    x = ln_energies(data, kappa)
     counts = np.array([[sum(word == name for word in datum.words) for name in FLAME] for datum in data], dtype=np.int_)
     fit = fit_outcomes(x[:, None], counts)
     n_flames = int(counts[:, 2:].sum())

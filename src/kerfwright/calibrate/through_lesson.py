@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.calibrate.dose import DoseFit, fit_dose, weak_priors
-from kerfwright.calibrate.evidence import Datum, Evidence
+from kerfwright.calibrate.evidence import Datum, Evidence, ln_energies
 from kerfwright.calibrate.interval import Interval
 from kerfwright.calibrate.lesson import Lesson, Plot
 from kerfwright.core.estimate import Estimate
@@ -57,7 +57,7 @@ def learn_through(evidence: Evidence, new_board: bool) -> ThroughLearned | None:
     yes = np.array([float(np.mean([word == "yes" for word in datum.words])) for datum in data])
     trials = np.array([float(len(datum.words)) for datum in data])
     kappa = _best_kappa(data, yes, trials)
-    x = _ln_energy(data, kappa)
+    x = ln_energies(data, kappa)
     fit = fit_dose(x, yes * trials, trials, priors=weak_priors(x), source=", ".join(evidence.coupons))
     board_sd, findings = _between_boards(data, x, yes, trials) if new_board else (0.0, [])
     needed, interval = fit.dose_at(PLACES_FRAC, board_sd)
@@ -75,23 +75,13 @@ def learn_through(evidence: Evidence, new_board: bool) -> ThroughLearned | None:
     return ThroughLearned(lesson, needed, interval, kappa, burnt)
 
 
-def _ln_energy(data: list[Datum], kappa: float) -> Array:
-    return np.array(
-        [
-            math.log(datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s"))
-            + kappa * math.log(datum.setting("passes"))
-            for datum in data
-        ]
-    )
-
-
 def _best_kappa(data: list[Datum], yes: Array, trials: Array) -> float:
     if len({datum.setting("passes") for datum in data}) < 2:
         return KAPPA_MEAN
     tried = np.arange(0.4, 1.051, 0.05)
     scores: list[float] = []
     for kappa in tried:
-        x = _ln_energy(data, float(kappa))
+        x = ln_energies(data, float(kappa))
         fit = fit_dose(x, yes * trials, trials, priors=weak_priors(x))
         scores.append(-0.5 * fit.deviance_value - 0.5 * ((float(kappa) - KAPPA_MEAN) / KAPPA_SD) ** 2)
     return float(tried[int(np.argmax(scores))])

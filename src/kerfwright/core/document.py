@@ -35,6 +35,16 @@ class Document(BaseModel):
 DocumentT = TypeVar("DocumentT", bound=Document)
 
 
+def read_text(path: Path, accepted: str) -> str:
+    """The text of a file of ours. Raises FolderError when it cannot be read, InputError when it is not UTF-8."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as bad:
+        raise FolderError(bad.strerror or "it cannot be read", accepted=accepted, where=str(path)) from bad
+    except UnicodeDecodeError as bad:
+        raise InputError("this is not UTF-8 text", where=str(path)) from bad
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """The tables of one TOML file. Raises FolderError when it cannot be read, InputError when it is not TOML."""
     try:
@@ -56,11 +66,15 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 def load(path: Path, model: type[DocumentT]) -> DocumentT:
     """Read ``path`` as ``model``. A file of another kind is named as what it is."""
-    tables = read_toml(path)
+    return tables_as(read_toml(path), model, str(path))
+
+
+def tables_as(tables: dict[str, Any], model: type[DocumentT], where: str) -> DocumentT:
+    """Tables that a person's file held as ``model``; see ``load``."""
     schema = model.model_fields.get("schema_")
     if schema is not None:
-        refuse_other_kind(tables, _kind(get_args(schema.annotation)[0]), str(path))
-    return build(tables, model, where=str(path))
+        refuse_other_kind(tables, _kind(get_args(schema.annotation)[0]), where)
+    return build(tables, model, where=where)
 
 
 def refuse_other_kind(tables: dict[str, Any], kind: str, where: str) -> None:

@@ -7,8 +7,6 @@ the fits turn round.
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -18,6 +16,7 @@ from pydantic import Field
 
 from kerfwright.core.document import Document, Length, LengthOrZero
 from kerfwright.core.finding import Finding
+from kerfwright.core.registry import entries
 from kerfwright.coupons.observable import Observable
 from kerfwright.machine.machine import Machine
 from kerfwright.process.operation import CutOperation
@@ -84,7 +83,5 @@ class Coupon(Protocol):
 @cache
 def all_coupons() -> dict[str, Coupon]:
     """Every coupon by kind: each module in coupons/kinds holds one ``COUPON``."""
-    package = importlib.import_module("kerfwright.coupons.kinds")
-    names = sorted(found.name for found in pkgutil.iter_modules(package.__path__))
-    coupons: list[Coupon] = [importlib.import_module(f"{package.__name__}.{name}").COUPON for name in names]
+    coupons: list[Coupon] = entries("kerfwright.coupons.kinds", "COUPON")
     return {coupon.kind: coupon for coupon in coupons}

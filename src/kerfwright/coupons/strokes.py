@@ -7,6 +7,7 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from kerfwright.coupons.observable import Observable, Quantity, Setting
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
 from kerfwright.process.recipe import RampSettings, Recipe, ThroughCut
 
@@ -33,14 +34,27 @@ def field_lines(at_mm: tuple[float, float], ramp: RampSettings, power_frac: floa
     return [stroke([(at_mm[0], float(y)), (at_mm[0] + FIELD_MM[0], float(y))], power_frac, depth_mm) for y in heights_mm]
 
 
-def cut_passes(cut: ThroughCut) -> tuple[Pass, ...]:
-    """The recipe's passes, each at its focus."""
-    return tuple(Pass(cut.focus_mm - k * cut.focus_step_mm) for k in range(cut.passes))
+def field_depth(
+    name: str, at_mm: tuple[float, float], tells: str, ramp: RampSettings, power_frac: float, thickness_mm: float, place: str
+) -> Observable:
+    """The depth of a field, with how it was burnt. place: which places of the board are told apart."""
+    settings: dict[str, Setting] = {
+        "power_frac": power_frac,
+        "speed_mm_s": ramp.speed_mm_s,
+        "spacing_mm": ramp.spacing_mm,
+        "layers": float(ramp.layers),
+        "focus_mm": ramp.focus_mm,
+        "focus_step_mm": ramp.focus_step_mm,
+        "place": place,
+    }
+    middle_mm = (at_mm[0] + FIELD_MM[0] / 2, at_mm[1] + FIELD_MM[1] / 2)
+    high = round(thickness_mm + 0.1, 2)
+    return Observable(name, Quantity.DEPTH, middle_mm, "mm", "depth gauge", tells, low=0.0, high=high, settings=settings)
 
 
 def through_operation(name: str, title: str, paths: list[BeamPath], cut: ThroughCut) -> CutOperation:
     """A through cut with the recipe's passes and focus."""
-    return CutOperation(name, title, OperationKind.THROUGH, tuple(paths), cut.speed_mm_s, cut_passes(cut))
+    return CutOperation(name, title, OperationKind.THROUGH, tuple(paths), cut.speed_mm_s, cut.passes_down())
 
 
 def engraving(name: str, title: str, paths: list[BeamPath], recipe: Recipe, before: str = "") -> CutOperation:

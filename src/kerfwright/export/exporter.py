@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Protocol
 
+from kerfwright.core.registry import entries
 from kerfwright.process.job import Job
 
 
@@ -37,9 +36,7 @@ class Exporter(Protocol):
 @cache
 def all_exporters() -> tuple[Exporter, ...]:
     """Every format: each module in export/formats holds one ``EXPORTER``."""
-    package = importlib.import_module("kerfwright.export.formats")
-    names = sorted(found.name for found in pkgutil.iter_modules(package.__path__))
-    return tuple(importlib.import_module(f"{package.__name__}.{name}").EXPORTER for name in names)
+    return tuple(entries("kerfwright.export.formats", "EXPORTER"))
 
 
 def setup_stem(number: int, name: str) -> str:

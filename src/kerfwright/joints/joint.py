@@ -6,8 +6,6 @@ edge. The *first* board meets the corner with its right end, the *second* with i
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal, Protocol
@@ -18,6 +16,7 @@ from numpy.typing import NDArray
 from kerfwright.core.document import Document
 from kerfwright.core.errors import InputError
 from kerfwright.core.finding import Finding
+from kerfwright.core.registry import entries
 from kerfwright.geometry.ring import Place
 
 Array = NDArray[np.float64]
@@ -98,9 +97,7 @@ class Joint(Protocol):
 @cache
 def all_joints() -> dict[str, Joint]:
     """Every joint by kind: each module in joints/kinds holds one ``JOINT``."""
-    package = importlib.import_module("kerfwright.joints.kinds")
-    names = sorted(found.name for found in pkgutil.iter_modules(package.__path__))
-    joints: list[Joint] = [importlib.import_module(f"{package.__name__}.{name}").JOINT for name in names]
+    joints: list[Joint] = entries("kerfwright.joints.kinds", "JOINT")
     return {joint.kind: joint for joint in joints}
 
 

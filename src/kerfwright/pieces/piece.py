@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import difflib
-import importlib
-import pkgutil
 from collections.abc import Mapping
 from functools import cache
-from pathlib import Path
 from typing import Any, Protocol
 
-from kerfwright.core.document import Document, build, read_toml, refuse_other_kind
+from kerfwright.core.document import Document, build, refuse_other_kind
 from kerfwright.core.errors import InputError
+from kerfwright.core.registry import entries
 from kerfwright.pieces.design import Design
 
 
@@ -40,15 +38,8 @@ class PieceKind(Protocol):
 @cache
 def all_pieces() -> dict[str, PieceKind]:
     """Every kind of piece by name."""
-    package = importlib.import_module("kerfwright.pieces.kinds")
-    names = sorted(found.name for found in pkgutil.iter_modules(package.__path__))
-    kinds: list[PieceKind] = [importlib.import_module(f"{package.__name__}.{name}").PIECE for name in names]
+    kinds: list[PieceKind] = entries("kerfwright.pieces.kinds", "PIECE")
     return {kind.kind: kind for kind in kinds}
-
-
-def load_piece(path: Path) -> PieceDocument:
-    """Read a piece file of any kind."""
-    return piece_from(read_toml(path), str(path))
 
 
 def piece_from(tables: dict[str, Any], where: str) -> PieceDocument:

@@ -7,16 +7,18 @@ deep. Tongues tell this board's slit at the waist (a caliper closes on a tongue'
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from kerfwright.core.errors import PlanError
 from kerfwright.core.units import format_mm
 from kerfwright.coupons.coupon import CouponDesign
 from kerfwright.coupons.observable import Observable, Quantity, Setting
-from kerfwright.coupons.strokes import FIELD_MM, every_other, field_lines
+from kerfwright.coupons.strokes import FIELD_MM, every_other, field_depth, field_lines
 from kerfwright.plan.blank import PILOT_MM
 from kerfwright.plan.square import Cutting
-from kerfwright.process.operation import CutOperation, OperationKind, Pass
+from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.recipe import RampSettings
 
 PITCH_MM = 3.0
@@ -122,37 +124,15 @@ def _fields(cutting: Cutting, ramp: RampSettings, corners: list[tuple[float, flo
     depths_mm = np.clip(np.array(FIELD_SHARES) * thickness_mm, ramp.shallowest_mm, ramp.deepest_mm)
     powers = ramp.power_for_depth(depths_mm)
     lines = [line for at, power in zip(corners, powers, strict=True) for line in field_lines(at, ramp, float(power))]
-    layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+    layers = ramp.passes_down()
     operation = CutOperation("fields", "Ramp fields of the pilot strip", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
     words = ("shallow field, the inner one", "deep field, the outer one")
-    found = [
-        Observable(
-            f"depth-{k + 1}",
-            Quantity.DEPTH,
-            (at[0] + FIELD_MM[0] / 2, at[1] + FIELD_MM[1] / 2),
-            "mm",
-            "depth gauge",
-            f"depth of the {words[k]}, on {cutting.blank.part} at its middle, below the bare face beside it",
-            low=0.0,
-            high=round(thickness_mm + 0.1, 2),
-            settings=field_settings(ramp, float(powers[k])) | {"expected_mm": float(depths_mm[k])},
-        )
-        for k, at in enumerate(corners)
-    ]
+    found: list[Observable] = []
+    for k, (at, power, depth_mm) in enumerate(zip(corners, powers, depths_mm, strict=True)):
+        tells = f"depth of the {words[k]}, on {cutting.blank.part} at its middle, below the bare face beside it"
+        field = field_depth(f"depth-{k + 1}", at, tells, ramp, float(power), thickness_mm, KIND)
+        found.append(replace(field, settings=field.settings | {"expected_mm": float(depth_mm)}))
     return operation, found
-
-
-def field_settings(ramp: RampSettings, power_frac: float) -> dict[str, Setting]:
-    """How a field was burnt."""
-    return {
-        "power_frac": power_frac,
-        "speed_mm_s": ramp.speed_mm_s,
-        "spacing_mm": ramp.spacing_mm,
-        "layers": float(ramp.layers),
-        "focus_mm": ramp.focus_mm,
-        "focus_step_mm": ramp.focus_step_mm,
-        "place": KIND,
-    }
 
 
 def is_pilot(setup_name: str, part: str) -> bool:

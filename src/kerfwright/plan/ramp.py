@@ -15,7 +15,7 @@ from kerfwright.core.errors import RecipeRangeError
 from kerfwright.geometry.ring import Place, Ring
 from kerfwright.plan.blank import EndWork, Notch
 from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, tip_strokes
-from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.ramp_lines import DEEPEST_FRAC, line_powers, wall_depths
 from kerfwright.process.recipe import RampSettings
 
@@ -73,7 +73,7 @@ def ramp_operations(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, en
     lines = [line for end in sloped for notch in end.notches for line in wedge_lines(cutting, ramp, wishes, core, notch)]
     # A pin is widest at the inner face, so the inner ring's tips free it at every depth.
     tips = [stroke for end in ends for stroke in tip_strokes(cutting, core, end)]
-    layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+    layers = ramp.passes_down()
     ramps = CutOperation("ramps", "Sloped walls as ramps", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
     through = [
         ("cores", "Cores of the sockets, dropping out", cores),

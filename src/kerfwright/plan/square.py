@@ -15,7 +15,7 @@ from kerfwright.core.pose import Pose
 from kerfwright.geometry.ring import Place, Ring, Role
 from kerfwright.plan.blank import Blank, EndWork, Notch
 from kerfwright.plan.compensate import path_ring
-from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import ThroughCut
 
 Array = NDArray[np.float64]
@@ -46,7 +46,7 @@ class Cutting:
 
     def operation(self, name: str, title: str, paths: list[BeamPath], before: str = "", level_mm: float | None = None) -> CutOperation:
         """A through operation with the recipe's passes and focus."""
-        passes = tuple(Pass(self.cut.focus_mm - k * self.cut.focus_step_mm) for k in range(self.cut.passes))
+        passes = self.cut.passes_down()
         return CutOperation(name, title, OperationKind.THROUGH, tuple(paths), self.cut.speed_mm_s, passes, level_mm, before)
 
 

@@ -61,7 +61,7 @@ def reference_marks(
         return CutOperation(
             "reference", "Reference marks in the waste", OperationKind.WITNESS, paths, recipe.engrave.speed_mm_s, (Pass(0.0),)
         )
-    passes = tuple(Pass(through.focus_mm - k * through.focus_step_mm) for k in range(through.passes))
+    passes = through.passes_down()
     return CutOperation("reference", "Reference marks cut through the waste", OperationKind.THROUGH, paths, through.speed_mm_s, passes)
 
 

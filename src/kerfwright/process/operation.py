@@ -40,6 +40,11 @@ class Pass:
     focus_mm: float
 
 
+def passes_down(focus_mm: float, step_mm: float, n_passes: int, begun: int = 0) -> tuple[Pass, ...]:
+    """Passes whose focus follows the cut down, each ``step_mm`` lower. begun: passes of the series already burnt."""
+    return tuple(Pass(focus_mm - k * step_mm) for k in range(begun, begun + n_passes))
+
+
 @dataclass(frozen=True, eq=False)
 class CutOperation:
     """Paths burnt with one speed, pass after pass (all paths once, then all again, so that heat spreads).

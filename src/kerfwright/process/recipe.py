@@ -18,6 +18,7 @@ from kerfwright.core import units
 from kerfwright.core.document import Document, Length, LengthOrZero, Share, SignedLength, Speed
 from kerfwright.core.errors import InputError, RecipeRangeError
 from kerfwright.core.estimate import Estimate
+from kerfwright.process.operation import Pass, passes_down
 
 Array = NDArray[np.float64]
 
@@ -115,6 +116,10 @@ class ThroughCut(Document):
             raise InputError("a through cut at no power", accepted='a power above "0 %"')
         return self
 
+    def passes_down(self) -> tuple[Pass, ...]:
+        """The passes, each at its focus."""
+        return passes_down(self.focus_mm, self.focus_step_mm, self.passes)
+
     def covers(self, depth_mm: float) -> bool:
         """True when a cut this deep lies within what was burnt (with a hair for a caliper's last digit)."""
         return self.thickness_mm[0] - 0.02 <= depth_mm <= self.thickness_mm[1] + 0.02
@@ -166,6 +171,10 @@ class RampSettings(Document):
         if not 0.01 <= self.spacing_mm <= 1:
             raise InputError(f"line spacing {self.spacing_mm} mm", accepted="0.01 to 1 mm")
         return self
+
+    def passes_down(self, n_layers: int | None = None, begun: int = 0) -> tuple[Pass, ...]:
+        """The layers as passes, each at its focus. n_layers: how many, by default all; begun: layers already burnt."""
+        return passes_down(self.focus_mm, self.focus_step_mm, self.layers if n_layers is None else n_layers, begun)
 
     def curve(self) -> tuple[Array, Array]:
         """(powers 0-1, depths in mm), including the through point when known."""

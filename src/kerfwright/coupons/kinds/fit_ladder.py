@@ -26,7 +26,7 @@ from kerfwright.coupons.sheet import Sheet, Spot
 from kerfwright.coupons.strokes import LEAD_MM, every_other, stroke, through_operation
 from kerfwright.geometry.edge_offset import offset_ring
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import ThroughCut
 
 TITLE = "FIT LADDER"
@@ -131,7 +131,7 @@ class FitLadder:
             found.append(_fit(pair, (reach_mm / 2, middle_mm)))
         operations = [through_operation("sockets", "Sockets, cores dropping out", every_other(sockets), cut)]
         if lines and ramp is not None:
-            layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+            layers = ramp.passes_down()
             operations.append(CutOperation("ramps", "Sloped walls as ramps", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers))
         operations.append(through_operation("keys", "Keys, dropping out", every_other(keys), cut))
         return operations, found

@@ -16,10 +16,10 @@ from kerfwright.core.finding import Finding, caution, note
 from kerfwright.coupons import response as laws
 from kerfwright.coupons.coupon import CouponDesign, CouponOptions, Site
 from kerfwright.coupons.first_guess import first_guess
-from kerfwright.coupons.observable import Observable, Quantity
+from kerfwright.coupons.observable import Observable
 from kerfwright.coupons.sheet import GAP_MM, Sheet, Spot
-from kerfwright.coupons.strokes import FIELD_MM, field_lines
-from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
+from kerfwright.coupons.strokes import FIELD_MM, field_depth, field_lines
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import RampSettings
 
 TITLE = "RAMP STAIRCASE"
@@ -71,7 +71,7 @@ class RampStaircase:
                 fields.append((power_frac, field_lines(at, ramp, power_frac)))
                 found.append(_depth(letter, i, at, ramp, power_frac, site.offcut.thickness_mm))
         lines = [line for _, paths in sorted(fields, key=lambda field: field[0]) for line in paths]
-        layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+        layers = ramp.passes_down()
         operation = CutOperation("fields", "Fields of the staircase", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
         steps = (
             "Brush the fields clean; zero the gauge on the bare face beside a field and set its pin down in the field's middle",
@@ -127,25 +127,8 @@ def _field_corner(corner: Spot, size_mm: tuple[float, float], i: int) -> Spot:
 
 
 def _depth(letter: str, i: int, at: Spot, ramp: RampSettings, power_frac: float, thickness_mm: float) -> Observable:
-    return Observable(
-        f"depth-{letter}{i + 1}",
-        Quantity.DEPTH,
-        (at[0] + FIELD_MM[0] / 2, at[1] + FIELD_MM[1] / 2),
-        "mm",
-        "depth gauge",
-        f"depth of field {letter}{i + 1} ({100 * power_frac:.3g} %) at its middle, below the bare face beside it",
-        low=0.0,
-        high=round(thickness_mm + 0.1, 2),
-        settings={
-            "power_frac": power_frac,
-            "speed_mm_s": ramp.speed_mm_s,
-            "spacing_mm": ramp.spacing_mm,
-            "layers": float(ramp.layers),
-            "focus_mm": ramp.focus_mm,
-            "focus_step_mm": ramp.focus_step_mm,
-            "place": letter,
-        },
-    )
+    tells = f"depth of field {letter}{i + 1} ({100 * power_frac:.3g} %) at its middle, below the bare face beside it"
+    return field_depth(f"depth-{letter}{i + 1}", at, tells, ramp, power_frac, thickness_mm, letter)
 
 
 def _findings(ramp: RampSettings, guessed: bool, powers: list[float], flights: tuple[int, int]) -> list[Finding]:

@@ -20,7 +20,7 @@ from kerfwright.coupons.observable import Observable, Quantity
 from kerfwright.coupons.ramp_socket import RampSocket, core_stroke, wall_lines
 from kerfwright.coupons.sheet import Sheet
 from kerfwright.coupons.strokes import every_other, through_operation
-from kerfwright.process.operation import CutOperation, OperationKind, Pass
+from kerfwright.process.operation import CutOperation, OperationKind
 
 TITLE = "SLOPED EDGE"
 MARK_OFF_MM = 2.0
@@ -61,7 +61,7 @@ class SlopedEdge:
         sockets = [RampSocket(y, options.width_mm, reach_mm, options.slope_frac, thickness_mm) for y in middles]
         cores = [core_stroke(socket, cut, sheet.turned) for socket in sockets]
         lines = [line for socket in sockets for line in wall_lines(socket, cut, ramp, sheet.turned)]
-        layers = tuple(Pass(ramp.focus_mm - k * ramp.focus_step_mm) for k in range(ramp.layers))
+        layers = ramp.passes_down()
         operations = [
             through_operation("cores", "Cores of the sockets, dropping out", every_other(cores), cut),
             CutOperation("ramps", "Sloped walls as ramps", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers),

@@ -21,7 +21,7 @@ from kerfwright.coupons.coupon import CouponDesign, CouponOptions, Site
 from kerfwright.coupons.first_guess import PASS_KAPPA, first_guess, is_first_guess
 from kerfwright.coupons.observable import Observable, Quantity, Setting
 from kerfwright.coupons.sheet import GAP_MM, Sheet
-from kerfwright.coupons.strokes import cut_passes, stroke
+from kerfwright.coupons.strokes import stroke
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import ThroughCut
 
@@ -189,7 +189,7 @@ def _operations(cells: list[_Cell], thickness_mm: float) -> list[CutOperation]:
             stroke([cell.at_mm, (cell.at_mm[0], cell.at_mm[1] + SLIT_MM)], cut.power_frac, thickness_mm) for cell in group
         )
         names = ", ".join(f"{cell.place}{cell.number}" for cell in group)
-        operations.append(CutOperation(f"cell-{number}", f"Cells {names}", OperationKind.THROUGH, paths, speed_mm_s, cut_passes(cut)))
+        operations.append(CutOperation(f"cell-{number}", f"Cells {names}", OperationKind.THROUGH, paths, speed_mm_s, cut.passes_down()))
     return operations
 
 
