@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -102,12 +101,7 @@ def evidence_from(read: Iterable[tuple[CouponRecord, Sequence[Reading]]]) -> Evi
     return Evidence(tuple(data), n_unsure)
 
 
-def ln_energies(data: Sequence[Datum], kappa: float) -> Array:
-    """ln(P n^kappa / v) of cells cut right through: P in W, n passes each worth n^kappa together, v in mm/s. (n,)"""
-    return np.array(
-        [
-            math.log(datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s"))
-            + kappa * math.log(datum.setting("passes"))
-            for datum in data
-        ]
-    )
+def energy_logs(data: Sequence[Datum]) -> tuple[Array, Array]:
+    """(ln(P/v), ln n) of cells cut right through, each (n,): P in W, v in mm/s, n passes. ln E = ln(P/v) + kappa ln n."""
+    once = [datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s") for datum in data]
+    return np.log(once), np.log([datum.setting("passes") for datum in data])

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from kerfwright.calibrate.evidence import Evidence, ln_energies
+from kerfwright.calibrate.evidence import Evidence, energy_logs
 from kerfwright.calibrate.lesson import Lesson
 from kerfwright.calibrate.outcome import FLAME, OutcomeFit, fit_outcomes
 from kerfwright.core.finding import Finding, caution
@@ -36,7 +36,8 @@ def learn_heat(evidence: Evidence, kappa: float) -> HeatLearned | None:
     data = evidence.of(Quantity.FLAME)
     if len(data) < FEWEST:
         return None
-    x = ln_energies(data, kappa)
+    ln_once, ln_passes = energy_logs(data)
+    x = ln_once + kappa * ln_passes
     counts = np.array([[sum(word == name for word in datum.words) for name in FLAME] for datum in data], dtype=np.int_)
     fit = fit_outcomes(x[:, None], counts)
     n_flames = int(counts[:, 2:].sum())

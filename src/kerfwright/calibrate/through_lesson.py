@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.calibrate.dose import DoseFit, fit_dose, weak_priors
-from kerfwright.calibrate.evidence import Datum, Evidence, ln_energies
+from kerfwright.calibrate.evidence import Datum, Evidence, energy_logs
 from kerfwright.calibrate.interval import Interval
 from kerfwright.calibrate.lesson import Lesson, Plot
 from kerfwright.core.estimate import Estimate
@@ -57,7 +57,8 @@ def learn_through(evidence: Evidence, new_board: bool) -> ThroughLearned | None:
     yes = np.array([float(np.mean([word == "yes" for word in datum.words])) for datum in data])
     trials = np.array([float(len(datum.words)) for datum in data])
     kappa = _best_kappa(data, yes, trials)
-    x = ln_energies(data, kappa)
+    ln_once, ln_passes = energy_logs(data)
+    x = ln_once + kappa * ln_passes
     fit = fit_dose(x, yes * trials, trials, priors=weak_priors(x), source=", ".join(evidence.coupons))
     board_sd, findings = _between_boards(data, x, yes, trials) if new_board else (0.0, [])
     needed, interval = fit.dose_at(PLACES_FRAC, board_sd)
@@ -78,10 +79,11 @@ def learn_through(evidence: Evidence, new_board: bool) -> ThroughLearned | None:
 def _best_kappa(data: list[Datum], yes: Array, trials: Array) -> float:
     if len({datum.setting("passes") for datum in data}) < 2:
         return KAPPA_MEAN
+    ln_once, ln_passes = energy_logs(data)
     tried = np.arange(0.4, 1.051, 0.05)
     scores: list[float] = []
     for kappa in tried:
-        x = ln_energies(data, float(kappa))
+        x = ln_once + float(kappa) * ln_passes
         fit = fit_dose(x, yes * trials, trials, priors=weak_priors(x))
         scores.append(-0.5 * fit.deviance_value - 0.5 * ((float(kappa) - KAPPA_MEAN) / KAPPA_SD) ** 2)
     return float(tried[int(np.argmax(scores))])
