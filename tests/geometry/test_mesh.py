@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geometry.outlines import CORPUS, WAYS, ring_of
-from kerfwright.geometry.mesh import Mesh, face_normal, off_plane_mm, planar_faces, slab_mesh
+from kerfwright.geometry.mesh import Mesh, face_normal, flat_faces, off_plane_mm, slab_mesh
 from kerfwright.geometry.region import triangles
 from kerfwright.geometry.ring import signed_area_mm2
 from kerfwright.geometry.slab import Slab, straight_slab
@@ -59,7 +59,7 @@ def test_a_mesh_is_closed_outward_and_of_the_exact_volume(name: str):
     assert all((end, start) in uses for start, end in uses)
     n_vertices, n_edges, n_faces = len(mesh.vertices_mm), len(uses) // 2, len(mesh.faces)
     assert n_vertices - n_edges + n_faces == 2  # Euler: one closed surface without handles
-    assert mesh.volume_mm3() == pytest.approx(slab.volume_mm3(), rel=1e-12)
+    assert mesh.volume_mm3() == pytest.approx(slab.outline_volume_mm3(), rel=1e-12)
     a, b, c = (mesh.vertices_mm[mesh.faces[:, i]] for i in range(3))
     areas_mm2 = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     assert areas_mm2.min() > 1e-6
@@ -72,14 +72,14 @@ def test_a_mesh_is_closed_outward_and_of_the_exact_volume(name: str):
 @pytest.mark.parametrize("name", SHAPES)
 def test_flat_faces_close_and_point_outward(name: str):
     slab = SHAPES[name]
-    loops = planar_faces(slab)
+    loops = [face.outer_mm for face in flat_faces(slab)]
     assert max(off_plane_mm(loop) for loop in loops) < 1e-9
     uses = Counter((tuple(start), tuple(end)) for loop in loops for start, end in zip(loop, np.roll(loop, -1, axis=0), strict=True))
     assert set(uses.values()) == {1}
     assert all((end, start) in uses for start, end in uses)
     # The divergence theorem over flat faces: each is a cone of height (a corner . normal) over its area.
     volume_mm3 = sum(float(loop[0] @ face_normal(loop)) * loop_area_mm2(loop) / 3 for loop in loops)
-    assert volume_mm3 == pytest.approx(slab.volume_mm3(), rel=1e-9)
+    assert volume_mm3 == pytest.approx(slab.outline_volume_mm3(), rel=1e-9)
 
 
 def loop_area_mm2(loop_mm: np.ndarray) -> float:
@@ -94,7 +94,8 @@ def test_a_square_board_by_hand():
     assert mesh.volume_mm3() == pytest.approx(1000.0, rel=1e-14)
     assert mesh.vertices_mm.min(axis=0).tolist() == [0, 0, -5]
     assert mesh.vertices_mm.max(axis=0).tolist() == [20, 10, 0]
-    show, inner, *walls = planar_faces(straight_slab(ring_of([(0, 0), (20, 0), (20, 10), (0, 10)]), 5.0))
+    faces = flat_faces(straight_slab(ring_of([(0, 0), (20, 0), (20, 10), (0, 10)]), 5.0))
+    show, inner, *walls = (face.outer_mm for face in faces)
     assert face_normal(show).tolist() == [0, 0, 1]
     assert face_normal(inner).tolist() == [0, 0, -1]
     assert [face_normal(wall).tolist() for wall in walls] == [[0, -1, 0], [1, 0, 0], [0, 1, 0], [-1, 0, 0]]
@@ -104,8 +105,8 @@ def test_rings_on_the_straight_walls_of_their_neighbours_add_nothing():
     ring = ring_of(comb(3.0))
     once, often = straight_slab(ring, 6.0), Slab((ring,) * 5, (0.0, 0.5, 1.0, 4.0, 6.0))
     assert np.array_equal(slab_mesh(once).vertices_mm, slab_mesh(often).vertices_mm)
-    assert len(planar_faces(SHAPES["sockets straight in two, plain"])) == len(planar_faces(SHAPES["sockets, plain"]))
-    assert len(planar_faces(SHAPES["hourglass, plain"])) == 2 + 2 * len(ring.points_mm)
+    assert len(flat_faces(SHAPES["sockets straight in two, plain"])) == len(flat_faces(SHAPES["sockets, plain"]))
+    assert len(flat_faces(SHAPES["hourglass, plain"])) == 2 + 2 * len(ring.points_mm)
 
 
 def test_an_edge_that_vanishes_with_depth_is_a_three_cornered_wall():
@@ -123,7 +124,7 @@ def test_an_edge_that_vanishes_with_depth_is_a_three_cornered_wall():
     cut = ring_of([(0, 0), (20, 0), (20, 7), (17, 10), (0, 10)])
     whole = ring_of([(0, 0), (20, 0), (20, 10), (20, 10), (0, 10)])
     slab = Slab((cut, whole), (0.0, 6.0))
-    loops = planar_faces(slab)
+    loops = [face.outer_mm for face in flat_faces(slab)]
     assert sorted(len(loop) for loop in loops) == [3, 4, 4, 4, 4, 4, 5]
     mesh = slab_mesh(slab)
     assert set(edge_uses(mesh).values()) == {1}
@@ -133,7 +134,7 @@ def test_an_edge_that_vanishes_with_depth_is_a_three_cornered_wall():
 def test_a_twisted_wall_has_no_flat_face():
     twisted = ring_of([(0, 0), (20, 0), (20, 10), (1, 9)])
     with pytest.raises(ValueError, match="twisted by"):
-        planar_faces(Slab((ring_of([(0, 0), (20, 0), (20, 10), (0, 10)]), twisted), (0.0, 6.0)))
+        flat_faces(Slab((ring_of([(0, 0), (20, 0), (20, 10), (0, 10)]), twisted), (0.0, 6.0)))
 
 
 def test_a_ring_that_touches_itself_cannot_be_closed():

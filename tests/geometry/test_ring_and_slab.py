@@ -78,7 +78,7 @@ def test_a_tail_of_the_handbook():
     narrow = 12 / 8
     tail = ring_of([(0, 0), (12, narrow), (12, 20 - narrow), (0, 20)])
     assert tail.area_mm2() == pytest.approx(222, rel=1e-12)
-    assert straight_slab(tail, 10.0).volume_mm3() == pytest.approx(2220, rel=1e-12)
+    assert straight_slab(tail, 10.0).outline_volume_mm3() == pytest.approx(2220, rel=1e-12)
 
 
 def test_the_wedge_left_of_a_sloped_wall():
@@ -86,7 +86,7 @@ def test_the_wedge_left_of_a_sloped_wall():
     length_mm, reach = 10.0, 12.0 / 8
     square = [(0.0, 0.0), (20.0, 0.0), (20.0, length_mm), (0.0, length_mm)]
     sloped = [(0.0, 0.0), (20.0 - reach, 0.0), (20.0 - reach, length_mm), (0.0, length_mm)]
-    wedge_mm3 = slab_between(square, square, 12.0).volume_mm3() - slab_between(square, sloped, 12.0).volume_mm3()
+    wedge_mm3 = slab_between(square, square, 12.0).outline_volume_mm3() - slab_between(square, sloped, 12.0).outline_volume_mm3()
     assert wedge_mm3 == pytest.approx(90, rel=1e-12)
 
 
@@ -94,14 +94,14 @@ def test_the_wedge_left_of_a_sloped_wall():
 def test_a_frustum_has_its_textbook_volume(a: float, b: float, c: float, d: float, h: float):
     """Prismatoid with rectangles a x b and c x d at its ends: h/6 (2ab + ad + cb + 2cd) (from memory of any table of solids)."""
     slab = slab_between([(0, 0), (a, 0), (a, b), (0, b)], [(0, 0), (c, 0), (c, d), (0, d)], h)
-    assert slab.volume_mm3() == pytest.approx(h / 6 * (2 * a * b + a * d + c * b + 2 * c * d), rel=1e-9)
+    assert slab.outline_volume_mm3() == pytest.approx(h / 6 * (2 * a * b + a * d + c * b + 2 * c * d), rel=1e-9)
 
 
 def test_a_slab_of_many_rings_adds_up_and_is_cut_where_asked():
     wide, narrow = CORPUS["square"], [(1.0, 0.0), (9.0, 0.0), (9.0, 10.0), (1.0, 10.0)]
     slab = Slab((ring_of(wide), ring_of(wide), ring_of(narrow)), (0.0, 2.0, 6.0))
     assert slab.thickness_mm == 6.0
-    assert slab.volume_mm3() == pytest.approx(2 * 100 + 4 * 90, rel=1e-12)
+    assert slab.outline_volume_mm3() == pytest.approx(2 * 100 + 4 * 90, rel=1e-12)
     np.testing.assert_allclose(slab.ring_at(3.0).points_mm[:, 0], [0.25, 9.75, 9.75, 0.25])
     for depth_mm, ring in zip(slab.depths_mm, slab.rings, strict=True):
         np.testing.assert_array_equal(slab.ring_at(depth_mm).points_mm, ring.points_mm)

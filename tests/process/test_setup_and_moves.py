@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from kerfwright.core.document import build
 from kerfwright.core.pose import Pose, shift, turn_x, turn_z
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import straight_slab
+from kerfwright.geometry.slab import Face, straight_slab
 from kerfwright.machine.machine import Machine
 from kerfwright.process.moves import Burn, Pause, Travel, moves_of, needs_steady_focus
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
-from kerfwright.process.setup import Face, Placing, Setup
+from kerfwright.process.setup import Placing, Setup
 
 LENGTH_MM, WIDTH_MM, THICK_MM = 120.0, 60.0, 6.0
 SQUARE = Ring(np.array([[0.0, 0], [LENGTH_MM, 0], [LENGTH_MM, WIDTH_MM], [0, WIDTH_MM]]),

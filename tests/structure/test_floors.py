@@ -25,12 +25,13 @@ NEVER = {
 # The one module, or the one floor, that may import a library.
 ONLY_DOOR = {
     "shapely": "kerfwright.geometry.region",
+    "manifold3d": "kerfwright.geometry.solid",
     "sqlalchemy": "kerfwright.notebook",
     "alembic": "kerfwright.notebook",
     "matplotlib": "kerfwright.export",
 }
 # Packages whose import costs a good part of the 0.3 s that --help may take: inside functions only.
-HEAVY = ("ezdxf", "trimesh", "reportlab", "PIL", "lxml", "scipy", "matplotlib")
+HEAVY = ("ezdxf", "manifold3d", "trimesh", "reportlab", "PIL", "lxml", "scipy", "matplotlib")
 DISTRIBUTION_OF = {"PIL": "pillow"}  # where the import name is not the name on the index
 
 

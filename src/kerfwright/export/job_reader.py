@@ -13,10 +13,10 @@ from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.pose import Pose
 from kerfwright.export.job_record import SCHEMA
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import Slab
+from kerfwright.geometry.slab import Face, Recess, Slab
 from kerfwright.machine.machine import Head, Machine
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
-from kerfwright.process.setup import Face, Setup, Vernier
+from kerfwright.process.setup import Setup, Vernier
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +70,17 @@ def _job(record: dict[str, Any]) -> JobFolder:
 
 
 def _slab(fields: dict[str, Any]) -> Slab:
-    edges = tuple(Edge(Role(each["role"]), Place(each["place"]), each["name"], each["mate"]) for each in fields["edges"])
-    return Slab(tuple(Ring(np.array(ring), edges) for ring in fields["rings_mm"]), tuple(fields["depths_mm"]))
+    edges = _edges(fields["edges"])
+    rings = tuple(Ring(np.array(ring), edges) for ring in fields["rings_mm"])
+    return Slab(rings, tuple(fields["depths_mm"]), tuple(_recess(each) for each in fields["recesses"]))
+
+
+def _recess(fields: dict[str, Any]) -> Recess:
+    return Recess(fields["name"], Face(fields["face"]), Ring(np.array(fields["ring_mm"]), _edges(fields["edges"])), fields["depth_mm"])
+
+
+def _edges(fields: list[dict[str, Any]]) -> tuple[Edge, ...]:
+    return tuple(Edge(Role(each["role"]), Place(each["place"]), each["name"], each["mate"]) for each in fields)
 
 
 def _setup(fields: dict[str, Any]) -> Setup:

@@ -10,6 +10,7 @@ from kerfwright.core.codec import plain, to_json
 from kerfwright.export.exporter import JobFile, setup_stem
 from kerfwright.export.grey_picture import picture_placings
 from kerfwright.export.pilot_files import pilot_paths
+from kerfwright.geometry.mesh import slab_volume_mm3
 from kerfwright.geometry.slab import Slab
 from kerfwright.plan.pilot import is_pilot
 from kerfwright.process.job import Job
@@ -21,7 +22,7 @@ SCHEMA = "kerfwright-job-1"
 FRAMES = {
     "board": "x along the board's length (grain), y across, z out of the show face; wood fills -thickness <= z <= 0; mm",
     "bed": "origin front left, x right, y back, z up from the bed; mm",
-    "program": "X and Y of the bed, less the machine's stated scale and skew; Z is the height of the focus over the setup's gauge point; mm",
+    "program": "X and Y of the bed, less the machine's stated scale and skew; Z: height of the focus over the setup's gauge point; mm",
     "assembly": "x right, y back, z up, origin at the outer front left bottom corner of the finished piece; mm",
     "pose": "4 x 4 rows; bed_from_board carries board points to the bed",
     "kerf": "full width removed; clearance > 0 is a gap; focus > 0 is above the entry face",
@@ -68,7 +69,11 @@ def _pilots(job: Job, names: set[str]) -> list[dict[str, Any]]:
 
 
 def _slab(slab: Slab) -> dict[str, Any]:
-    return {"depths_mm": slab.depths_mm, "rings_mm": [ring.points_mm for ring in slab.rings], "edges": slab.edges}
+    recesses = [
+        {"name": each.name, "face": each.face, "depth_mm": each.depth_mm, "ring_mm": each.ring.points_mm, "edges": each.ring.edges}
+        for each in slab.recesses
+    ]
+    return {"depths_mm": slab.depths_mm, "rings_mm": [ring.points_mm for ring in slab.rings], "edges": slab.edges, "recesses": recesses}
 
 
 def _part(job: Job, name: str, slab: Slab) -> dict[str, Any]:
@@ -76,7 +81,7 @@ def _part(job: Job, name: str, slab: Slab) -> dict[str, Any]:
     return {
         "name": name,
         "board": job.boards[name].name,
-        "volume_mm3": slab.volume_mm3(),
+        "volume_mm3": slab_volume_mm3(slab),
         "outline": _slab(slab),
         "outline_on_board": _slab(on_board) if on_board else None,
     }

@@ -20,7 +20,7 @@ from kerfwright.export.raster import DepthBuffer, polygon_mask
 from kerfwright.export.wood_colour import WARMTH, Colour, end_grain, shaded
 from kerfwright.export.wood_grain import ring_shade
 from kerfwright.geometry.assembly import Assembly, Part
-from kerfwright.geometry.mesh import face_normal, planar_faces
+from kerfwright.geometry.mesh import face_normal, flat_faces
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -102,11 +102,11 @@ class _Face:
 
 def _faces(part: Part, pose: Pose) -> list[_Face]:
     found: list[_Face] = []
-    for loop_mm in planar_faces(part.slab):
-        normal = face_normal(loop_mm)
-        plane = tuple(np.round([*normal, float(normal @ loop_mm[0])], 4).tolist())
+    for face in flat_faces(part.slab):
+        normal = face_normal(face.outer_mm)
+        plane = tuple(np.round([*normal, float(normal @ face.outer_mm[0])], 4).tolist())
         across = bool(end_grain(normal[None, :])[0])
-        found.append(_Face(part.name, pose.apply(loop_mm), pose.turned(normal), across, f"{part.name} {plane}"))
+        found += [_Face(part.name, pose.apply(piece), pose.turned(normal), across, f"{part.name} {plane}") for piece in face.pieces_mm]
     return found
 
 

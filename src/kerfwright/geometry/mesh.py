@@ -1,4 +1,4 @@
-"""A slab as exact closed faces: planar loops for STEP, triangles for everything else.
+"""A slab as exact closed faces: flat faces for STEP, triangles for everything else.
 
 Part frame: the show face lies at z = 0 and the other rings below it, at z = -depth. Rings share corners, so
 neighbouring faces share their edges point for point and nothing needs to be sewn.
@@ -58,8 +58,32 @@ class _Corners:
         return found
 
 
+@dataclass(frozen=True, eq=False)
+class FlatFace:
+    """A flat piece of surface. outer_mm: (k, 3), counter-clockwise seen from outside the wood; holes_mm: loops clockwise;
+    pieces_mm: loops without holes that cover it."""
+
+    outer_mm: Array
+    holes_mm: tuple[Array, ...]
+    pieces_mm: tuple[Array, ...]
+
+
 def slab_mesh(slab: Slab) -> Mesh:
     """The slab as one watertight mesh, exact when its walls are flat. Raises ValueError when a face touches itself."""
+    if slab.recesses:
+        from kerfwright.geometry.solid import hollowed
+
+        return hollowed(outline_mesh(slab), slab)
+    return outline_mesh(slab)
+
+
+def slab_volume_mm3(slab: Slab) -> float:
+    """Volume of wood, recesses taken off."""
+    return slab_mesh(slab).volume_mm3() if slab.recesses else slab.outline_volume_mm3()
+
+
+def outline_mesh(slab: Slab) -> Mesh:
+    """The slab without its recesses."""
     corners = _corners(slab)
     show, inner = _distinct(corners.levels[0]), _distinct(corners.levels[-1])
     faces = [_cap(corners.points_mm, show), _cap(corners.points_mm, inner)[:, ::-1]]
@@ -68,8 +92,8 @@ def slab_mesh(slab: Slab) -> Mesh:
     return Mesh(corners.points_mm, np.concatenate(faces))
 
 
-def planar_faces(slab: Slab) -> list[Array]:
-    """The slab's flat faces as loops (k, 3), counter-clockwise seen from outside: show face, inner face, then the walls.
+def flat_faces(slab: Slab) -> list[FlatFace]:
+    """The slab's flat faces; without recesses: show face, inner face, then the walls.
 
     Raises ValueError when a wall is twisted (its upper and lower edges are not parallel).
     """
@@ -78,8 +102,12 @@ def planar_faces(slab: Slab) -> list[Array]:
     for wall in walls:
         if (off_mm := off_plane_mm(wall)) > FLAT_MM:
             raise ValueError(f"the wall at {wall[0].round(3).tolist()} is twisted by {off_mm:.3g} mm: its edges are not parallel")
+    if slab.recesses:
+        from kerfwright.geometry.solid import coplanar_faces
+
+        return coplanar_faces(slab_mesh(slab))
     show, inner = _distinct(corners.levels[0]), _distinct(corners.levels[-1])[::-1]
-    return [corners.points_mm[show], corners.points_mm[inner], *walls]
+    return [FlatFace(loop, (), (loop,)) for loop in (corners.points_mm[show], corners.points_mm[inner], *walls)]
 
 
 def face_normal(loop_mm: Array) -> Array:

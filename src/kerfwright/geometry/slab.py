@@ -1,12 +1,14 @@
 """A flat part as a stack of rings: the outline at the show face and at each deeper level, straight walls between.
 
 Corner i of one ring is joined to corner i of the next, so a wall may slope but the part stays one exact
-polyhedron. Nothing here knows about a laser.
+polyhedron. A *recess* is a flat-floored hollow in one face - a groove, a housing, a mortise - with square walls; it may run
+out over the part's edge, and one as deep as the part is a window. Nothing here knows about a laser.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +18,35 @@ from kerfwright.geometry.ring import Edge, Ring, signed_area_mm2
 Array = NDArray[np.float64]
 
 
+class Face(StrEnum):
+    """A face of a board: the show face (out of the finished piece) or the inner face."""
+
+    SHOW = "show face"
+    INNER = "inner face"
+
+
+@dataclass(frozen=True, eq=False)
+class Recess:
+    """A hollow of one depth in one face. ring: its outline, counter-clockwise round the hollow, in the part's x and y seen
+    from the show face; where it runs out over the part's edge there is no wall."""
+
+    name: str
+    face: Face
+    ring: Ring
+    depth_mm: float
+
+    def moved(self, x_mm: float, y_mm: float) -> Recess:
+        """The same recess shifted along the board."""
+        return replace(self, ring=self.ring.moved(x_mm, y_mm))
+
+
 @dataclass(frozen=True, eq=False)
 class Slab:
     """Rings at depths below the show face. depths_mm: rising from 0 to the thickness; all rings share their edges."""
 
     rings: tuple[Ring, ...]
     depths_mm: tuple[float, ...]
+    recesses: tuple[Recess, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.rings) < 2 or len(self.rings) != len(self.depths_mm) or self.depths_mm[0] != 0:
@@ -30,6 +55,8 @@ class Slab:
             raise ValueError("a Slab's depths must rise")
         if any(ring.edges != self.rings[0].edges for ring in self.rings):
             raise ValueError("a Slab's rings must share their edges")
+        if any(not 0 < recess.depth_mm <= self.thickness_mm for recess in self.recesses):
+            raise ValueError("a recess is deeper than 0 and no deeper than its Slab")
 
     @property
     def thickness_mm(self) -> float:
@@ -63,8 +90,8 @@ class Slab:
         points = (1 - share) * self.rings[below - 1].points_mm + share * self.rings[below].points_mm
         return Ring(points, self.edges)
 
-    def volume_mm3(self) -> float:
-        """Exact volume: the area is quadratic in depth between rings, so Simpson's rule has no error."""
+    def outline_volume_mm3(self) -> float:
+        """Exact volume without recesses: the area is quadratic in depth between rings, so Simpson's rule has no error."""
         total = 0.0
         for (upper, lower), (top, bottom) in zip(
             zip(self.rings, self.rings[1:], strict=False), zip(self.depths_mm, self.depths_mm[1:], strict=False), strict=True
@@ -75,7 +102,8 @@ class Slab:
 
     def moved(self, x_mm: float, y_mm: float) -> Slab:
         """The same slab shifted along the board."""
-        return Slab(tuple(ring.moved(x_mm, y_mm) for ring in self.rings), self.depths_mm)
+        recesses = tuple(recess.moved(x_mm, y_mm) for recess in self.recesses)
+        return Slab(tuple(ring.moved(x_mm, y_mm) for ring in self.rings), self.depths_mm, recesses)
 
     def bounds_mm(self) -> tuple[float, float, float, float]:
         """(x_min, y_min, x_max, y_max) over all rings."""

@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.core.pose import Pose, shift, turn_z
-from kerfwright.geometry.slab import Slab
+from kerfwright.geometry.slab import Face, Slab
 from kerfwright.process.operation import CutOperation
 
 Array = NDArray[np.float64]
-
-
-class Face(StrEnum):
-    """The face the beam enters: the show face (out of the finished piece) or the inner face."""
-
-    SHOW = "show face"
-    INNER = "inner face"
 
 
 @dataclass(frozen=True)

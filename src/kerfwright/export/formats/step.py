@@ -19,7 +19,7 @@ from kerfwright.core.pose import Pose, identity
 from kerfwright.export.exporter import JobFile
 from kerfwright.export.wood_colour import Colour, part_colours
 from kerfwright.geometry.assembly import Assembly, Part
-from kerfwright.geometry.mesh import face_normal, planar_faces
+from kerfwright.geometry.mesh import FlatFace, face_normal, flat_faces
 from kerfwright.process.job import Job
 
 Array = NDArray[np.float64]
@@ -196,17 +196,21 @@ def _axes(lines: _Lines, point: _Word, z_to: Array, x_to: Array) -> _Word:
 def _solid(lines: _Lines, part: Part) -> _Word:
     """A part as a solid in its own frame."""
     edges = _Edges(lines)
-    faces = [_face(lines, edges, loop) for loop in planar_faces(part.slab)]
+    faces = [_face(lines, edges, face) for face in flat_faces(part.slab)]
     edges.check_closed(part.name)
     return lines.add("MANIFOLD_SOLID_BREP", part.name, lines.add("CLOSED_SHELL", "", faces))
 
 
-def _face(lines: _Lines, edges: _Edges, loop_mm: Array) -> _Word:
-    uses = [edges.use(start, end) for start, end in zip(loop_mm, np.roll(loop_mm, -1, axis=0), strict=True)]
-    bound = lines.add("FACE_OUTER_BOUND", "", lines.add("EDGE_LOOP", "", uses), TRUE)
-    along = loop_mm[1] - loop_mm[0]
-    plane = lines.add("PLANE", "", _axes(lines, edges.point(loop_mm[0]), face_normal(loop_mm), along / np.linalg.norm(along)))
-    return lines.add("ADVANCED_FACE", "", [bound], plane, TRUE)
+def _face(lines: _Lines, edges: _Edges, face: FlatFace) -> _Word:
+    def loop(loop_mm: Array) -> _Word:
+        uses = [edges.use(start, end) for start, end in zip(loop_mm, np.roll(loop_mm, -1, axis=0), strict=True)]
+        return lines.add("EDGE_LOOP", "", uses)
+
+    bounds = [lines.add("FACE_OUTER_BOUND", "", loop(face.outer_mm), TRUE)]
+    bounds += [lines.add("FACE_BOUND", "", loop(hole), TRUE) for hole in face.holes_mm]
+    corner, along = face.outer_mm[0], face.outer_mm[1] - face.outer_mm[0]
+    plane = lines.add("PLANE", "", _axes(lines, edges.point(corner), face_normal(face.outer_mm), along / np.linalg.norm(along)))
+    return lines.add("ADVANCED_FACE", "", bounds, plane, TRUE)
 
 
 @dataclass
