@@ -48,7 +48,7 @@ class Inputs:
     def plan(self, recipes: dict[str, Recipe] | None = None) -> Planned:
         """Plan the piece again, by default with the recipes as written."""
         boards = {part: build(tables, Board, f"{PATH}, board of {part}") for part, tables in self.boards.items()}
-        design = build_piece(piece_from(self.piece, PATH), {part: board.thickness_mm for part, board in boards.items()})
+        design = build_piece(piece_from(self.piece, PATH), {part: board.thickness_mm for part, board in boards.items()}, boards)
         options = build(self.burn, PlanOptions, f"{PATH}, burn")
         own = recipes or {part: self.recipe(part) for part in self.recipes}
         return plan_piece(design, build(self.machine, Machine, f"{PATH}, machine"), boards, own, options)

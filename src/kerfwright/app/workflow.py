@@ -93,7 +93,7 @@ def _planned(piece: Path, bench: Path | None) -> tuple[Planned, Inputs]:
     tables = read_toml(piece)
     document = piece_from(tables, str(piece))
     benched = load_bench(bench or _bench_beside(piece), document.panels)
-    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()})
+    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()}, benched.boards)
     planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options)
     return planned, Inputs(piece=tables, **benched.tables)
 

@@ -3,7 +3,7 @@
 Words: a *ring* is a closed polygon, wood on its left. An edge's *role* says how it is compensated:
 MATE edges get clearance, FREE edges only kerf, DATUM edges are there already and are not cut.
 Its *place* says which part of a joint it is: TIP (end of a tail or pin), FLANK (side of a tail or pin),
-FLOOR (bottom of a socket, on the baseline), LONG (the board's own long edge).
+FLOOR (bottom of a socket, on the baseline), LONG (the board's own long edge), PANEL (side of a panel or a recess).
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ class Place(StrEnum):
     FLANK = "flank"
     FLOOR = "floor"
     LONG = "long"
+    PANEL = "panel"
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from kerfwright.core.document import Document, build, refuse_other_kind
 from kerfwright.core.errors import InputError
 from kerfwright.core.registry import entries
 from kerfwright.pieces.design import Design
+from kerfwright.wood.board import Board
 
 
 class PieceDocument(Document):
@@ -30,8 +31,11 @@ class PieceKind(Protocol):
     kind: str
     document: type[PieceDocument]
 
-    def build(self, document: Any, thickness_mm: Mapping[str, float]) -> Design:
-        """The exact parts. Raises BuildError when the piece cannot be built in wood."""
+    def build(self, document: Any, thickness_mm: Mapping[str, float], boards: Mapping[str, Board]) -> Design:
+        """The exact parts. boards: what is known of the wood, by panel; may be empty.
+
+        Raises BuildError when the piece cannot be built in wood.
+        """
         ...
 
 
@@ -58,10 +62,10 @@ def piece_from(tables: dict[str, Any], where: str) -> PieceDocument:
     return build(tables, all_pieces()[kind].document, where)
 
 
-def build_piece(document: PieceDocument, thickness_mm: Mapping[str, float]) -> Design:
-    """Build a piece. thickness_mm: measured thickness by panel name."""
+def build_piece(document: PieceDocument, thickness_mm: Mapping[str, float], boards: Mapping[str, Board] | None = None) -> Design:
+    """Build a piece. thickness_mm: measured thickness by panel name; boards: the wood itself, where it is known."""
     missing = [panel for panel in document.panels if panel not in thickness_mm]
     if missing:
         raise InputError(f"no board is given for {', '.join(missing)}", accepted=f"one board for each of {', '.join(document.panels)}")
     kind: str = getattr(document, "kind")  # noqa: B009 - each kind's own literal
-    return all_pieces()[kind].build(document, thickness_mm)
+    return all_pieces()[kind].build(document, thickness_mm, boards or {})

@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field
 
 from kerfwright.core import units
 from kerfwright.core.document import Document, Length
+from kerfwright.wood.movement import Sawn
 
 Moisture = Annotated[float, BeforeValidator(units.parse_fraction), Field(ge=0, le=0.3)]
 
@@ -25,6 +26,7 @@ class Board(Document):
     thickness_points_mm: tuple[Length, ...] = Field(alias="thickness", min_length=1, max_length=200)
     edges: Literal["milled", "rough"] = "milled"
     moisture_frac: Moisture | None = Field(default=None, alias="moisture")
+    sawn: Sawn = Field(default=Sawn.UNKNOWN, description="how the growth rings stand: flat or quarter sawn, or unknown")
 
     @property
     def thickness_mm(self) -> float:

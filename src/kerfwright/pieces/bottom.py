@@ -1,0 +1,184 @@
+"""A solid bottom held in grooves of the four walls, free to move through the seasons.
+
+Words: a *groove* runs along a wall's inner face between the two neighbours' inner faces, so it never shows at a corner; the
+bottom's *tongue* is what stands in a groove; its corners are cut back by as much, so that it passes the walls' ends.
+The bottom's grain runs along the box. Along the grain wood hardly moves; across it the tongues must stay in their grooves
+when the board is driest and must not push the walls apart when it is dampest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from pydantic import Field
+
+from kerfwright.core.document import Document, Length, LengthOrZero, Share
+from kerfwright.core.errors import BuildError
+from kerfwright.core.finding import Finding, note, warning
+from kerfwright.core.pose import Pose, axes
+from kerfwright.geometry.assembly import Freedom, Part
+from kerfwright.geometry.ring import Edge, Place, Ring, Role
+from kerfwright.geometry.slab import Face, Recess, straight_slab
+from kerfwright.pieces.carcass import PANELS, Carcass
+from kerfwright.wood.board import Board
+from kerfwright.wood.movement import change_mm, moisture_frac
+from kerfwright.wood.species import find_species
+
+BOTTOM = "bottom"
+LEAST_TONGUE_MM = 1.0  # a tongue shorter than this falls out of its groove (judgement of ours)
+LEAST_WEB_MM = 1.5  # wood left behind a groove (judgement of ours)
+GROOVE_OVERRUN_MM = 0.3  # a groove runs on this far at both ends: the beam rounds its corners
+
+
+class RoomAir(Document):
+    """The air where the piece will live, through the year."""
+
+    dry_frac: Share = Field(default=0.35, alias="dry", description="humidity in the driest season")
+    damp_frac: Share = Field(default=0.65, alias="damp", description="humidity in the dampest season")
+    temperature_c: float = Field(default=20.0, alias="temperature", ge=0, le=45, description="in deg C")
+
+
+class BottomWishes(Document):
+    """A bottom in grooves."""
+
+    up_mm: Length = Field(default=3.0, alias="up", description="from the walls' lower edge to the groove")
+    depth_mm: Length | None = Field(
+        default=None, alias="depth", description="of the grooves; by default half the thinnest wall, 4 mm at most"
+    )
+    play_mm: LengthOrZero = Field(default=0.2, alias="play", le=1, description="the groove is this much wider than the bottom is thick")
+    room: RoomAir = Field(default_factory=RoomAir)
+
+
+@dataclass(frozen=True, eq=False)
+class Bottom:
+    """The bottom and what it asks of the walls. grooves: by wall."""
+
+    part: Part
+    grooves: dict[str, tuple[Recess, ...]]
+    freedoms: tuple[Freedom, ...]
+    findings: tuple[Finding, ...]
+
+
+def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, board: Board | None) -> Bottom:
+    """A bottom for these walls. board: what it is made of, when known: then it gets the room its wood needs.
+
+    Raises BuildError, naming the dimension to change, when the grooves leave too little wood or hold too little.
+    """
+    depth_mm = _depth_mm(carcass, wishes)
+    width_mm = thickness_mm + wishes.play_mm
+    if wishes.up_mm + width_mm > carcass.height_mm - LEAST_WEB_MM:
+        raise BuildError(
+            f"the groove ends {wishes.up_mm + width_mm:.1f} mm up a wall of {carcass.height_mm:g} mm",
+            accepted=f"{carcass.height_mm - LEAST_WEB_MM:g} mm at most",
+            remedy="Lower the bottom (bottom.up), make it thinner, or the walls higher",
+        )
+    shrink_mm, swell_mm, said = _movement(carcass, wishes, board)
+    # Half of the room is left on each side; the tongue must still hold when the board is driest.
+    play_mm = swell_mm + wishes.play_mm
+    tongue_mm = depth_mm - (play_mm + shrink_mm) / 2
+    if tongue_mm < LEAST_TONGUE_MM:
+        raise BuildError(
+            f"the bottom shrinks out of its grooves: {tongue_mm:.1f} mm of tongue is left when it is driest",
+            accepted=f"{LEAST_TONGUE_MM:g} mm or more",
+            remedy=f"Make the grooves {depth_mm + LEAST_TONGUE_MM - tongue_mm:.1f} mm deep (bottom.depth, with walls to match), "
+            "make the box narrower, or use a quieter wood, quarter sawn",
+        )
+    inside_mm = carcass.inside_mm
+    size_mm = (inside_mm[0] + 2 * depth_mm - wishes.play_mm, inside_mm[1] + 2 * depth_mm - play_mm)
+    slab = straight_slab(_outline(size_mm, inside_mm, wishes.play_mm), thickness_mm)
+    part = Part(BOTTOM, slab, _pose(carcass, size_mm, wishes))
+    grooves = {panel: (_groove(carcass, panel, wishes.up_mm, width_mm, depth_mm),) for panel in PANELS}
+    return Bottom(part, grooves, _freedoms(carcass), said)
+
+
+def _depth_mm(carcass: Carcass, wishes: BottomWishes) -> float:
+    thinnest_mm = min(carcass.thickness_mm[panel] for panel in PANELS)
+    depth_mm = wishes.depth_mm if wishes.depth_mm is not None else min(4.0, thinnest_mm / 2)
+    if depth_mm > thinnest_mm - LEAST_WEB_MM:
+        raise BuildError(
+            f"a groove of {depth_mm:g} mm in a wall of {thinnest_mm:g} mm leaves {thinnest_mm - depth_mm:.1f} mm",
+            accepted=f"{LEAST_WEB_MM:g} mm or more behind the groove",
+            remedy=f"Make bottom.depth {thinnest_mm - LEAST_WEB_MM:.1f} mm or less, or the walls thicker",
+        )
+    return depth_mm
+
+
+def _movement(carcass: Carcass, wishes: BottomWishes, board: Board | None) -> tuple[float, float, tuple[Finding, ...]]:
+    """(most it shrinks, most it swells) across the grain, mm, each with two spreads on top, and what to tell."""
+    if board is None:
+        return 0.0, 0.0, ()
+    room, across_mm = wishes.room, carcass.inside_mm[1]
+    species = find_species(board.species)
+    dry, damp = (moisture_frac(room.temperature_c, humidity) for humidity in sorted((room.dry_frac, room.damp_frac)))
+    now = board.moisture_frac if board.moisture_frac is not None else (dry.value + damp.value) / 2
+    drier = change_mm(across_mm, species, board.sawn, now, min(dry.value, now))
+    damper = change_mm(across_mm, species, board.sawn, now, max(damp.value, now))
+    shrink_mm, swell_mm = abs(drier.value) + 2 * drier.sd, abs(damper.value) + 2 * damper.sd
+    said = [
+        note(
+            "bottom-moves",
+            f"across its grain the bottom shrinks by up to {shrink_mm:.1f} mm and swells by up to {swell_mm:.1f} mm between "
+            f"{room.dry_frac:.0%} and {room.damp_frac:.0%} humidity: it has that room in its grooves. Do not glue it in; a drop "
+            "in the middle of each end keeps it centred",
+            BOTTOM,
+        )
+    ]
+    if board.moisture_frac is None:
+        said.append(
+            warning(
+                "moisture-unknown",
+                f"the bottom's moisture was not measured; {now:.0%} is taken, the middle of its year. Measure it, or let the board lie "
+                "in the room for some weeks",
+                BOTTOM,
+            )
+        )
+    return shrink_mm, swell_mm, tuple(said)
+
+
+def _outline(size_mm: tuple[float, float], inside_mm: tuple[float, float], play_mm: float) -> Ring:
+    """A rectangle with its corners cut back to just inside the walls' inner faces."""
+    length, width = size_mm
+    u = (length - inside_mm[0] + play_mm) / 2
+    v = (width - inside_mm[1] + play_mm) / 2
+    points = np.array([
+        (u, 0), (length - u, 0), (length - u, v), (length, v), (length, width - v), (length - u, width - v),
+        (length - u, width), (u, width), (u, width - v), (0, width - v), (0, v), (u, v),
+    ])  # fmt: skip
+    names = ("front", "notch1", "notch2", "right", "notch3", "notch4", "back", "notch5", "notch6", "left", "notch7", "notch8")
+    return Ring(points, tuple(Edge(Role.FREE, Place.PANEL, name) for name in names))
+
+
+def _pose(carcass: Carcass, size_mm: tuple[float, float], wishes: BottomWishes) -> Pose:
+    """Its show face looks down; its x runs along the box, its y to the front."""
+    centre = np.array(
+        [
+            carcass.thickness_mm["left"] + carcass.inside_mm[0] / 2,
+            carcass.thickness_mm["front"] + carcass.inside_mm[1] / 2,
+            wishes.up_mm + wishes.play_mm / 2,
+        ]
+    )
+    x_to, y_to, z_to = np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), np.array([0, 0, -1.0])
+    return axes(x_to, y_to, z_to, centre - size_mm[0] / 2 * x_to - size_mm[1] / 2 * y_to)
+
+
+def _groove(carcass: Carcass, panel: str, up_mm: float, width_mm: float, depth_mm: float) -> Recess:
+    """Along the wall's inner face, from neighbour's face to neighbour's face. Part frame: x along the wall, y up it."""
+    i = PANELS.index(panel)
+    part = carcass.parts[i]
+    before_mm = carcass.thickness_mm[PANELS[i - 1]]
+    # The wall's origin stands out by what its ends are proud.
+    proud_mm = (part.slab.bounds_mm()[2] - carcass.outside_mm[i % 2]) / 2
+    x0 = proud_mm + before_mm - GROOVE_OVERRUN_MM
+    x1 = proud_mm + before_mm + carcass.inside_mm[i % 2] + GROOVE_OVERRUN_MM
+    points = np.array([(x0, up_mm), (x1, up_mm), (x1, up_mm + width_mm), (x0, up_mm + width_mm)])
+    names = ("groove.below", "groove.right", "groove.above", "groove.left")
+    return Recess("groove", Face.INNER, Ring(points, tuple(Edge(Role.FREE, Place.PANEL, name) for name in names)), depth_mm)
+
+
+def _freedoms(carcass: Carcass) -> tuple[Freedom, ...]:
+    """Out of each groove the bottom goes only straight away from that wall."""
+    return tuple(
+        Freedom(f"{BOTTOM}-{part.name}", BOTTOM, part.name, part.assembly_from_part.turned(np.array([[0.0, 0.0, -1.0]])))
+        for part in carcass.parts
+    )
