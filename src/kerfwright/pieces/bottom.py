@@ -44,7 +44,7 @@ class BottomWishes(Document):
 
     up_mm: Length = Field(default=3.0, alias="up", description="from the walls' lower edge to the groove")
     depth_mm: Length | None = Field(
-        default=None, alias="depth", description="of the grooves; by default half the thinnest wall, 4 mm at most"
+        default=None, alias="depth", description="of the grooves; by default a third of the thinnest wall or 4 mm, and more where the bottom moves more"
     )
     play_mm: LengthOrZero = Field(default=0.2, alias="play", le=1, description="the groove is this much wider than the bottom is thick")
     room: RoomAir = Field(default_factory=RoomAir)
@@ -65,7 +65,6 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
 
     Raises BuildError, naming the dimension to change, when the grooves leave too little wood or hold too little.
     """
-    depth_mm = _depth_mm(carcass, wishes)
     width_mm = thickness_mm + wishes.play_mm
     if wishes.up_mm + width_mm > carcass.height_mm - LEAST_WEB_MM:
         raise BuildError(
@@ -76,8 +75,9 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     shrink_mm, swell_mm, said = _movement(carcass, wishes, board)
     # Half of the room is left on each side; the tongue must still hold when the board is driest.
     play_mm = swell_mm + wishes.play_mm
+    depth_mm = _depth_mm(carcass, wishes, LEAST_TONGUE_MM + (play_mm + shrink_mm) / 2)
     tongue_mm = depth_mm - (play_mm + shrink_mm) / 2
-    if tongue_mm < LEAST_TONGUE_MM:
+    if tongue_mm < LEAST_TONGUE_MM - 1e-9:
         raise BuildError(
             f"the bottom shrinks out of its grooves: {tongue_mm:.1f} mm of tongue is left when it is driest",
             accepted=f"{LEAST_TONGUE_MM:g} mm or more",
@@ -92,9 +92,9 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     return Bottom(part, grooves, _freedoms(carcass), said)
 
 
-def _depth_mm(carcass: Carcass, wishes: BottomWishes) -> float:
+def _depth_mm(carcass: Carcass, wishes: BottomWishes, needed_mm: float) -> float:
     thinnest_mm = min(carcass.thickness_mm[panel] for panel in PANELS)
-    depth_mm = wishes.depth_mm if wishes.depth_mm is not None else min(4.0, thinnest_mm / 2)
+    depth_mm = wishes.depth_mm if wishes.depth_mm is not None else max(min(4.0, thinnest_mm / 3), needed_mm)
     if depth_mm > thinnest_mm - LEAST_WEB_MM:
         raise BuildError(
             f"a groove of {depth_mm:g} mm in a wall of {thinnest_mm:g} mm leaves {thinnest_mm - depth_mm:.1f} mm",

@@ -1,0 +1,82 @@
+"""Recesses burnt to depth: parallel lines over the hollow at the power the recipe's ramp gives for that depth.
+
+A field of lines reaches beyond its outermost line's middle by half the line spacing plus the recipe's wall shift, just as the
+seen edge of a ramped wall does; lines are drawn in by so much, at their ends too. Lines run along the longer side.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kerfwright.core.errors import InputError, PlanError
+from kerfwright.core.units import format_mm
+from kerfwright.geometry.edge_offset import offset_ring
+from kerfwright.geometry.slab import Face, Recess
+from kerfwright.plan.bench import Bench
+from kerfwright.plan.pose import Lie
+from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
+from kerfwright.process.recipe import RampSettings
+
+Array = NDArray[np.float64]
+
+
+def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess]) -> CutOperation:
+    """All recesses of one face. Raises PlanError without a ramp in the recipe, RecipeRangeError at depths never burnt."""
+    ramp = bench.recipe.ramp
+    blank = bench.blank
+    if ramp is None:
+        raise PlanError(
+            f"a {recesses[0].name} is burnt to depth and the recipe has no ramp",
+            accepted="a recipe with a ramp, at the depth of the recess",
+            remedy="Burn the ramp staircase coupon on this wood",
+            where=f'{blank.part} on board "{blank.board.name}"',
+        )
+    z_mm = lie.entry_z_frac * bench.thickness_mm
+    paths = [path for recess in recesses for path in _lines(recess, ramp, z_mm, blank.part)]
+    names = sorted({recess.name for recess in recesses})
+    title = f"To depth: {', '.join(names)}"
+    return CutOperation("recesses", title, OperationKind.RAMP, tuple(paths), ramp.speed_mm_s, ramp.passes_down())
+
+
+def _lines(recess: Recess, ramp: RampSettings, z_mm: float, part: str) -> list[BeamPath]:
+    try:
+        power = float(ramp.power_for_depth(np.array([recess.depth_mm]))[0])
+    except InputError as bad:
+        raise bad.located(f"the {recess.name} of {part}") from bad
+    reach_mm = ramp.spacing_mm / 2 + ramp.wall_shift_mm.value
+    try:
+        inner = offset_ring(recess.ring, np.full(len(recess.ring.edges), -reach_mm)).points_mm
+    except ValueError as bad:
+        least_mm = 2 * reach_mm
+        raise PlanError(
+            f"the {recess.name} is too narrow for the beam", accepted=f"wider than {format_mm(least_mm)}", where=f"{recess.name} of {part}"
+        ) from bad
+    low, high = inner.min(axis=0), inner.max(axis=0)
+    long_axis = 0 if high[0] - low[0] >= high[1] - low[1] else 1
+    across = 1 - long_axis
+    n_lines = max(1, round(float(high[across] - low[across]) / ramp.spacing_mm)) + 1
+    places: Array = np.linspace(float(low[across]), float(high[across]), n_lines)
+    paths: list[BeamPath] = []
+    for k, place in enumerate(places):
+        for start, end in _spans(inner, long_axis, float(np.clip(place, low[across] + 1e-6, high[across] - 1e-6))):
+            ends = (start, end) if k % 2 == 0 else (end, start)  # there and back
+            points = np.zeros((2, 3))
+            points[:, long_axis], points[:, across], points[:, 2] = ends, place, z_mm
+            paths.append(BeamPath(points, power, recess.depth_mm, (recess.name,)))
+    return paths
+
+
+def _spans(ring_mm: Array, long_axis: int, at_mm: float) -> list[tuple[float, float]]:
+    """Where the line at one place across lies inside a ring (n, 2): pairs along the long axis."""
+    a, b = ring_mm, np.roll(ring_mm, -1, axis=0)
+    over_a, over_b = a[:, 1 - long_axis] - at_mm, b[:, 1 - long_axis] - at_mm
+    crossing = (over_a > 0) != (over_b > 0)
+    share = over_a[crossing] / (over_a[crossing] - over_b[crossing])
+    found = np.sort(a[crossing, long_axis] + share * (b[crossing, long_axis] - a[crossing, long_axis]))
+    return [(float(start), float(end)) for start, end in found.reshape(-1, 2)]
+
+
+def hollow_faces(recesses: tuple[Recess, ...]) -> dict[Face, list[Recess]]:
+    """Recesses by the face they are burnt from."""
+    return {face: mine for face in Face if (mine := [recess for recess in recesses if recess.face is face])}
