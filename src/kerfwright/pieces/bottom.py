@@ -44,7 +44,7 @@ class BottomWishes(Document):
 
     up_mm: Length = Field(default=3.0, alias="up", description="from the walls' lower edge to the groove")
     depth_mm: Length | None = Field(
-        default=None, alias="depth", description="of the grooves; by default a third of the thinnest wall or 4 mm, and more where the bottom moves more"
+        default=None, alias="depth", description="of the grooves; by default a third of the thinnest wall to 4 mm, or what movement asks"
     )
     play_mm: LengthOrZero = Field(default=0.2, alias="play", le=1, description="the groove is this much wider than the bottom is thick")
     room: RoomAir = Field(default_factory=RoomAir)
@@ -58,6 +58,12 @@ class Bottom:
     grooves: dict[str, tuple[Recess, ...]]
     freedoms: tuple[Freedom, ...]
     findings: tuple[Finding, ...]
+
+    @property
+    def top_mm(self) -> float:
+        """Height of its upper face in the carcass."""
+        pose = self.part.assembly_from_part
+        return float(pose.apply(np.array([[0.0, 0.0, -self.part.slab.thickness_mm]]))[0, 2])
 
 
 def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, board: Board | None) -> Bottom:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field
 
 from kerfwright.core.document import Document, Length, LengthOrZero, build
@@ -21,11 +22,13 @@ from kerfwright.geometry.assembly import Assembly, Freedom, Mate, Part
 from kerfwright.geometry.region import is_simple
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, Slab
-from kerfwright.joints.joint import CornerSize, JointPair, ProfileEdge, all_joints
+from kerfwright.joints.joint import CornerSize, EndProfile, JointPair, ProfileEdge, all_joints
 from kerfwright.pieces.design import Corner, Design
 from kerfwright.pieces.order import assembly_steps
 from kerfwright.pieces.piece import PieceDocument
 from kerfwright.process.fit import Fit, parse_fit_mm
+
+Array = NDArray[np.float64]
 
 PANELS = ("front", "right", "back", "left")  # round the box as seen from above, counter-clockwise
 CORNERS = tuple(f"{first}-{second}" for first, second in zip(PANELS, PANELS[1:] + PANELS[:1], strict=True))
@@ -84,14 +87,19 @@ class Carcass:
         return Design(assembly, self.corners, (*self.findings, *findings))
 
 
-def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float]) -> Carcass:
-    """The exact walls. thickness_mm: measured, by panel. Raises BuildError when they cannot be built in wood."""
+def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float], lowered_mm: Mapping[str, float] | None = None) -> Carcass:
+    """The exact walls. thickness_mm: measured, by panel; lowered_mm: walls that stop this far below the others' top.
+
+    Raises BuildError when they cannot be built in wood.
+    """
+    heights_mm = {panel: document.height_mm - (lowered_mm or {}).get(panel, 0.0) for panel in PANELS}
     outside_mm = _outside_mm(document, thickness_mm)
     joints = _joints_by_corner(document)
     pairs: dict[str, JointPair] = {}
     corners: list[Corner] = []
     for corner, first, second in zip(CORNERS, PANELS, PANELS[1:] + PANELS[:1], strict=True):
-        size = CornerSize(corner, first, second, document.height_mm, thickness_mm[first], thickness_mm[second], document.proud_mm)
+        corner_mm = min(heights_mm[first], heights_mm[second])
+        size = CornerSize(corner, first, second, corner_mm, thickness_mm[first], thickness_mm[second], document.proud_mm)
         kind, options, fit_mm = joints[corner]
         pair = all_joints()[kind].build(size, options)
         pairs[corner] = pair
@@ -100,7 +108,7 @@ def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float]) 
     parts: list[Part] = []
     for i, panel in enumerate(PANELS):
         length_mm = outside_mm[i % 2] + 2 * document.proud_mm
-        slab = _panel_slab(panel, length_mm, document.height_mm, thickness_mm[panel], pairs[CORNERS[i - 1]], pairs[CORNERS[i]], i)
+        slab = _panel_slab(panel, length_mm, heights_mm[panel], thickness_mm[panel], pairs[CORNERS[i - 1]], pairs[CORNERS[i]], i)
         parts.append(Part(panel, slab, _pose(i, outside_mm, document.proud_mm)))
     findings = tuple(finding for pair in pairs.values() for finding in pair.findings)
     freedoms = _freedoms(tuple(parts), pairs)
@@ -158,14 +166,19 @@ def _panel_slab(
 ) -> Slab:
     right, left = at_right.first, at_left.second
     after, before = PANELS[(i + 1) % 4], PANELS[i - 1]
+    right_edges = [_edge(each, "right", after, "left") for each in right.edges]
+    left_edges = [_edge(each, "left", before, "right") for each in left.edges]
     edges = (
-        *(_edge(each, "right", after, "left") for each in right.edges),
+        *right_edges, *_rise_edges(right, height_mm, "right"),
         Edge(Role.FREE, Place.LONG, "top"),
-        *(_edge(each, "left", before, "right") for each in reversed(left.edges)),
+        *reversed([*left_edges, *_rise_edges(left, height_mm, "left")]),
         Edge(Role.FREE, Place.LONG, "bottom"),
-    )
+    )  # fmt: skip
     rings: list[Ring] = []
-    for right_uv, left_uv in ((right.show_uv_mm, left.show_uv_mm), (right.inner_uv_mm, left.inner_uv_mm)):
+    for right_uv, left_uv in (
+        (_risen(right.show_uv_mm, height_mm), _risen(left.show_uv_mm, height_mm)),
+        (_risen(right.inner_uv_mm, height_mm), _risen(left.inner_uv_mm, height_mm)),
+    ):
         at_right_mm = np.stack([length_mm - right_uv[:, 0], right_uv[:, 1]], axis=1)
         points = np.concatenate([at_right_mm, left_uv[::-1]])
         if not is_simple(points):
@@ -175,6 +188,24 @@ def _panel_slab(
             )
         rings.append(Ring(points, edges))
     return Slab((rings[0], rings[1]), (0.0, thickness_mm))
+
+
+def _risen(uv_mm: Array, height_mm: float) -> Array:
+    """An end profile (n, 2) carried on straight up, flush with the end, where the wall is higher than its neighbour."""
+    u, v = uv_mm[-1]
+    if height_mm <= v:
+        return uv_mm
+    if u == 0:
+        return np.vstack([uv_mm[:-1], [(0.0, height_mm)]])
+    return np.vstack([uv_mm, [(0.0, v), (0.0, height_mm)]])
+
+
+def _rise_edges(profile: EndProfile, height_mm: float, end: str) -> list[Edge]:
+    """The edges that ``_risen`` adds: over the neighbour's top edge, and up."""
+    u, v = profile.show_uv_mm[-1]
+    if height_mm <= v or u == 0:
+        return []
+    return [Edge(Role.FREE, Place.FLANK, f"{end}.step"), Edge(Role.FREE, Place.TIP, f"{end}.rise")]
 
 
 def _edge(edge: ProfileEdge, end: str, other: str, other_end: str) -> Edge:
@@ -208,7 +239,7 @@ def _mates(parts: tuple[Part, ...]) -> tuple[Mate, ...]:
     for i, corner in enumerate(CORNERS):
         first = parts[i]
         for edge in first.slab.edges:
-            if edge.place is Place.FLANK and edge.name.startswith("right."):
+            if edge.place is Place.FLANK and edge.name.startswith("right.") and edge.mate:
                 other, name = edge.mate.split("/")
                 found.append(Mate(corner, first.name, edge.name, other, name))
     return tuple(found)
