@@ -6,12 +6,16 @@ It works in double precision; corners of the outline come back bit for bit, cros
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwright.geometry.mesh import FlatFace, Mesh
+from kerfwright.core.pose import Pose
+from kerfwright.geometry.assembly import Part
+from kerfwright.geometry.mesh import FlatFace, Mesh, slab_mesh
 from kerfwright.geometry.slab import Face, Recess, Slab
 
 if TYPE_CHECKING:
@@ -124,3 +128,40 @@ def _newell(loop_mm: Array) -> Array:
     """Twice the area vector of a loop (k, 3). (3,)"""
     near = loop_mm - loop_mm[0]
     return np.cross(near, np.roll(near, -1, axis=0)).sum(axis=0)
+
+
+@dataclass(frozen=True)
+class Clash:
+    """Wood in two places at once on a way: at which step, which parts, how much."""
+
+    step: int
+    moving: str
+    standing: str
+    shared_mm3: float
+
+
+def first_clash(standing: Sequence[Part], moving: Sequence[Part], way: Sequence[Pose], least_mm3: float) -> Clash | None:
+    """The first step of a way on which a moving part shares more than ``least_mm3`` with a standing one, or None.
+
+    way: poses that carry the moving parts, as they stand in the assembly, to each step.
+    """
+    from manifold3d import Manifold
+
+    solids = {part.name: _placed(part) for part in standing}
+    all_standing = Manifold.compose(list(solids.values()))  # they only touch, so together they are one solid
+    travelling = {part.name: _placed(part) for part in moving}
+    for step, pose in enumerate(way):
+        for name, solid in travelling.items():
+            moved = solid.transform(pose.matrix[:3])
+            if (moved ^ all_standing).volume() > least_mm3:
+                shared = {other: float((moved ^ each).volume()) for other, each in solids.items()}
+                worst = max(shared, key=lambda other: shared[other])
+                return Clash(step, name, worst, shared[worst])
+    return None
+
+
+def _placed(part: Part) -> Manifold:
+    from manifold3d import Manifold, Mesh64
+
+    mesh = slab_mesh(part.slab)
+    return Manifold(Mesh64(part.assembly_from_part.apply(mesh.vertices_mm), mesh.faces.astype(np.uint64)))

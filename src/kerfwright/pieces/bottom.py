@@ -13,30 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from pydantic import Field
 
-from kerfwright.core.document import Document, Length, LengthOrZero, Share
+from kerfwright.core.document import Document, Length, LengthOrZero
 from kerfwright.core.errors import BuildError
-from kerfwright.core.finding import Finding, note, warning
+from kerfwright.core.finding import Finding
 from kerfwright.core.pose import Pose, axes
 from kerfwright.geometry.assembly import Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, straight_slab
 from kerfwright.pieces.carcass import PANELS, Carcass
+from kerfwright.pieces.seasons import RoomAir, through_the_year
 from kerfwright.wood.board import Board
-from kerfwright.wood.movement import change_mm, moisture_frac
-from kerfwright.wood.species import find_species
 
 BOTTOM = "bottom"
+KEEP_FREE = "it has that room in its grooves. Do not glue it in; a drop in the middle of each end keeps it centred"
 LEAST_TONGUE_MM = 1.0  # a tongue shorter than this falls out of its groove (judgement of ours)
 LEAST_WEB_MM = 1.5  # wood left behind a groove (judgement of ours)
 GROOVE_OVERRUN_MM = 0.3  # a groove runs on this far at both ends: the beam rounds its corners
-
-
-class RoomAir(Document):
-    """The air where the piece will live, through the year."""
-
-    dry_frac: Share = Field(default=0.35, alias="dry", description="humidity in the driest season")
-    damp_frac: Share = Field(default=0.65, alias="damp", description="humidity in the dampest season")
-    temperature_c: float = Field(default=20.0, alias="temperature", ge=0, le=45, description="in deg C")
 
 
 class BottomWishes(Document):
@@ -78,7 +70,8 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
             accepted=f"{carcass.height_mm - LEAST_WEB_MM:g} mm at most",
             remedy="Lower the bottom (bottom.up), make it thinner, or the walls higher",
         )
-    shrink_mm, swell_mm, said = _movement(carcass, wishes, board)
+    moves = through_the_year(BOTTOM, carcass.inside_mm[1], wishes.room, board)
+    shrink_mm, swell_mm = moves.shrink_mm, moves.swell_mm
     # Half of the room is left on each side; the tongue must still hold when the board is driest.
     play_mm = swell_mm + wishes.play_mm
     depth_mm = _depth_mm(carcass, wishes, LEAST_TONGUE_MM + (play_mm + shrink_mm) / 2)
@@ -95,7 +88,7 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     slab = straight_slab(_outline(size_mm, inside_mm, wishes.play_mm), thickness_mm)
     part = Part(BOTTOM, slab, _pose(carcass, size_mm, wishes))
     grooves = {panel: (_groove(carcass, panel, wishes.up_mm, width_mm, depth_mm),) for panel in PANELS}
-    return Bottom(part, grooves, _freedoms(carcass), said)
+    return Bottom(part, grooves, _freedoms(carcass), moves.findings(KEEP_FREE))
 
 
 def _depth_mm(carcass: Carcass, wishes: BottomWishes, needed_mm: float) -> float:
@@ -108,38 +101,6 @@ def _depth_mm(carcass: Carcass, wishes: BottomWishes, needed_mm: float) -> float
             remedy=f"Make bottom.depth {thinnest_mm - LEAST_WEB_MM:.1f} mm or less, or the walls thicker",
         )
     return depth_mm
-
-
-def _movement(carcass: Carcass, wishes: BottomWishes, board: Board | None) -> tuple[float, float, tuple[Finding, ...]]:
-    """(most it shrinks, most it swells) across the grain, mm, each with two spreads on top, and what to tell."""
-    if board is None:
-        return 0.0, 0.0, ()
-    room, across_mm = wishes.room, carcass.inside_mm[1]
-    species = find_species(board.species)
-    dry, damp = (moisture_frac(room.temperature_c, humidity) for humidity in sorted((room.dry_frac, room.damp_frac)))
-    now = board.moisture_frac if board.moisture_frac is not None else (dry.value + damp.value) / 2
-    drier = change_mm(across_mm, species, board.sawn, now, min(dry.value, now))
-    damper = change_mm(across_mm, species, board.sawn, now, max(damp.value, now))
-    shrink_mm, swell_mm = abs(drier.value) + 2 * drier.sd, abs(damper.value) + 2 * damper.sd
-    said = [
-        note(
-            "bottom-moves",
-            f"across its grain the bottom shrinks by up to {shrink_mm:.1f} mm and swells by up to {swell_mm:.1f} mm between "
-            f"{room.dry_frac:.0%} and {room.damp_frac:.0%} humidity: it has that room in its grooves. Do not glue it in; a drop "
-            "in the middle of each end keeps it centred",
-            BOTTOM,
-        )
-    ]
-    if board.moisture_frac is None:
-        said.append(
-            warning(
-                "moisture-unknown",
-                f"the bottom's moisture was not measured; {now:.0%} is taken, the middle of its year. Measure it, or let the board lie "
-                "in the room for some weeks",
-                BOTTOM,
-            )
-        )
-    return shrink_mm, swell_mm, tuple(said)
 
 
 def _outline(size_mm: tuple[float, float], inside_mm: tuple[float, float], play_mm: float) -> Ring:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from kerfwright.core.errors import RecipeRangeError
 from kerfwright.core.pose import Pose, shift
+from kerfwright.geometry.slab import Face
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.blank import PILOT_MM, Blank
 from kerfwright.plan.options import PlanOptions
@@ -17,7 +18,8 @@ from kerfwright.plan.square import Cutting
 from kerfwright.process.lettering import text_strokes, text_width_mm
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
 from kerfwright.process.recipe import Recipe, ThroughCut
-from kerfwright.process.setup import Face, Setup, Vernier
+from kerfwright.process.setup import Setup, Vernier
+from kerfwright.process.spread_order import in_order
 
 Array = NDArray[np.float64]
 
@@ -102,7 +104,7 @@ class Bench:
     ) -> Setup:
         """A setup, not yet numbered."""
         pose = self.pose(lie)
-        kept = tuple(op for op in operations if op.paths)
+        kept = in_order(operations, self.options.order)
         return Setup(
             0,
             f"{self.blank.part}-{name}",
@@ -130,7 +132,12 @@ class Bench:
         z = lie.entry_z_frac * self.thickness_mm
         paths: list[BeamPath] = []
         for stroke in text_strokes(text, LABEL_HEIGHT_MM):
-            if lie.face_up is Face.INNER:
+            if self.blank.is_panel:
+                # A panel is seen from both sides: its name stands in the end waste, reading right on the face that lies up.
+                up = 1.0 if lie.face_up is Face.SHOW else -1.0
+                place = np.array([self.blank.marks_x_mm[1] + LABEL_HEIGHT_MM / 4, width_mm / 2 - up * 0.46 * width_mm])
+                points = place + 0.5 * stroke[:, ::-1] * np.array([-1.0, up])
+            elif lie.face_up is Face.INNER:
                 # Mirrored along y, so that it reads right on the face that lies up.
                 place = np.array([length_mm / 2 - width_of_text_mm / 2, width_mm / 2 + LABEL_HEIGHT_MM / 2])
                 points = place + stroke * np.array([1.0, -1.0])

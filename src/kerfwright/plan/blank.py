@@ -74,6 +74,11 @@ class Blank:
         return x0 - min(MARK_OUT_MM, self.end_waste_mm / 2), x1 + min(MARK_OUT_MM, self.right_waste_mm / 2)
 
     @property
+    def is_panel(self) -> bool:
+        """True for a part without joints at its ends, cut free all round."""
+        return _is_panel(self.slab)
+
+    @property
     def sloped(self) -> bool:
         """True when some wall leans."""
         return any(end.sloped for end in self.ends)
@@ -124,14 +129,22 @@ def lay_on_board(part: Part, board: Board, marked: bool, pilot: bool = False) ->
             where=_where(part, board),
         )
     side_mm = (board.width_mm - (y1 - y0)) / 2
-    if board.edges == "milled" and abs(2 * side_mm) > SAME_WIDTH_MM:
+    if _is_panel(part.slab):
+        if side_mm < SIDE_WASTE_MM:
+            raise PlanError(
+                f"the board is {format_mm(board.width_mm)} wide and the {part.name} {format_mm(y1 - y0)}",
+                accepted=f"{format_mm(y1 - y0 + 2 * SIDE_WASTE_MM)} or more: it is cut free all round",
+                remedy="Take a wider board, glue one up, or make the piece smaller",
+                where=_where(part, board),
+            )
+    elif board.edges == "milled" and abs(2 * side_mm) > SAME_WIDTH_MM:
         raise PlanError(
             f"the board is milled to {format_mm(board.width_mm)} and the wall is {format_mm(y1 - y0)} high",
             accepted=f"a width within {format_mm(SAME_WIDTH_MM)} of the wall's height",
             remedy='Rip the board to the wall\'s height, or say edges = "rough" to let the laser cut both edges',
             where=_where(part, board),
         )
-    if board.edges == "rough" and side_mm < SIDE_WASTE_MM:
+    elif board.edges == "rough" and side_mm < SIDE_WASTE_MM:
         raise PlanError(
             f"the board is {format_mm(board.width_mm)} wide and the wall {format_mm(y1 - y0)} high",
             accepted=f"{format_mm(y1 - y0 + 2 * SIDE_WASTE_MM)} or more, for waste along both edges",
@@ -150,7 +163,11 @@ def _where(part: Part, board: Board) -> str:
 def _with_datum_edges(slab: Slab, board: Board) -> Slab:
     role = Role.DATUM if board.edges == "milled" else Role.FREE
     edges = tuple(replace(edge, role=role) if edge.place is Place.LONG else edge for edge in slab.edges)
-    return Slab(tuple(Ring(ring.points_mm, edges) for ring in slab.rings), slab.depths_mm)
+    return replace(slab, rings=tuple(Ring(ring.points_mm, edges) for ring in slab.rings))
+
+
+def _is_panel(slab: Slab) -> bool:
+    return all(edge.place is Place.PANEL for edge in slab.edges)
 
 
 def _end_work(slab: Slab, end: str) -> EndWork:

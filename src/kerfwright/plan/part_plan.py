@@ -9,14 +9,17 @@ import numpy as np
 from kerfwright.core.finding import Finding, note, warning
 from kerfwright.core.units import format_mm, slope_deg
 from kerfwright.coupons.coupon import CouponDesign
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.bench import Bench
-from kerfwright.plan.blank import EndWork
+from kerfwright.plan.blank import SIDE_WASTE_MM, EndWork
 from kerfwright.plan.compensate import WallShape, profile_of, ramp_wall, square_wall, two_face_wall
 from kerfwright.plan.cradle import TiltedCutting, slope_of, tilted_operations
+from kerfwright.plan.panel import outline_stroke
 from kerfwright.plan.pause import layers_before, with_pause
 from kerfwright.plan.pilot import KIND, pilot_strip
 from kerfwright.plan.pose import Lie, flat_lie
 from kerfwright.plan.ramp import RampWishes, ramp_operations
+from kerfwright.plan.recess import hollow_faces, recess_operation, window_operation
 from kerfwright.plan.spread import Cause, Spread
 from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, square_operations
 from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, wall_options, wall_spread_mm
@@ -24,7 +27,10 @@ from kerfwright.plan.witness import new_marks, reference_marks, verniers
 from kerfwright.process.gap import WallOption
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.recipe import KerfProfile, RampSettings
-from kerfwright.process.setup import Face, Setup, Vernier
+from kerfwright.process.setup import Setup, Vernier
+from kerfwright.process.spread_order import in_order
+
+TURN_OVER = "Turn the board over about its length, so that its left end stays where it was"
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,12 +48,61 @@ def plan_part(bench: Bench) -> PartPlan:
     """Setups for one part. Raises PlanError or RecipeRangeError when it cannot be made."""
     plan = _made(bench)
     if bench.options.check_pause and _ramped(plan) and not layers_before(bench.recipe.ramp.layers if bench.recipe.ramp else 0):
-        told = note("no-pause", "the recipe's ramp has one layer, so there is no check pause: nothing is left to change", bench.blank.part)
+        told = note(
+            "no-pause",
+            "the recipe's ramp has one layer, so there is no check pause: nothing would be left to change. Write layers = 3 into the "
+            "recipe and burn the ramp staircase with it",
+            bench.blank.part,
+        )
         plan = replace(plan, findings=(*plan.findings, told))
     return _with_pilot(bench, plan) if bench.options.pilot and not bench.options.pilot_burnt else plan
 
 
 def _made(bench: Bench) -> PartPlan:
+    return _hollowed(bench, _panel(bench) if bench.blank.is_panel else _with_ends(bench))
+
+
+def _panel(bench: Bench) -> PartPlan:
+    """Cut free all round, from the face that hides the slit's wider end."""
+    cut = bench.through(bench.thickness_mm)
+    lie = _lie(bench, bench.better_face(cut))
+    cutting = bench.cutting(lie, bench.thickness_mm, cut)
+    outline = cutting.operation("outline", "All round, freeing the part", [outline_stroke(cutting, bench.blank.part, SIDE_WASTE_MM)])
+    setup = bench.setup("cut", f"{bench.blank.part}: cut free", lie, [bench.label(lie), outline], _laying(bench, lie))
+    return PartPlan((setup,), {}, (), ())
+
+
+def _hollowed(bench: Bench, plan: PartPlan) -> PartPlan:
+    """Recesses before anything is cut through: in a setup that has that face up already, else in one of their own before it.
+
+    Windows are cut in the first setup.
+    """
+    setups = list(plan.setups)
+    recesses = bench.blank.slab.recesses
+    blind = tuple(recess for recess in recesses if recess.depth_mm < bench.thickness_mm)
+    windows = [recess for recess in recesses if recess not in blind]
+    if windows:
+        cutting = bench.cutting(_lie(bench, setups[0].entry_face), bench.thickness_mm, bench.through(bench.thickness_mm))
+        setups[0] = _before_cuts(setups[0], window_operation(cutting, windows))
+    for face, own in hollow_faces(blind).items():
+        lie = _lie(bench, face)
+        (hollow,) = in_order([recess_operation(bench, lie, own)], bench.options.order)
+        if setups[0].entry_face is face:
+            setups[0] = _before_cuts(setups[0], hollow)
+            continue
+        before = bench.setup("hollow", f"{bench.blank.part}: recesses in the {face.value}", lie, [hollow], _laying(bench, lie))
+        setups[0] = replace(setups[0], steps_before=(TURN_OVER, *setups[0].steps_before))
+        setups.insert(0, before)
+    return replace(plan, setups=tuple(setups))
+
+
+def _before_cuts(setup: Setup, op: CutOperation) -> Setup:
+    cuts = [i for i, each in enumerate(setup.operations) if each.kind in (OperationKind.THROUGH, OperationKind.RAMP)]
+    at = min(cuts, default=len(setup.operations))
+    return replace(setup, operations=(*setup.operations[:at], op, *setup.operations[at:]))
+
+
+def _with_ends(bench: Bench) -> PartPlan:
     if not bench.blank.sloped:
         return _square_part(bench)
     slope_frac = slope_of(bench.blank)
@@ -67,7 +122,12 @@ def _with_pilot(bench: Bench, plan: PartPlan) -> PartPlan:
     """The part's plan with a pilot strip before it, burnt with the through settings and ramps that the plan uses."""
     last = plan.setups[-1]
     if through_fault(bench.recipe, bench.thickness_mm):
-        told = note("no-pilot", "cuts that meet inside free no tongue, so this board has no pilot strip", bench.blank.part)
+        told = note(
+            "no-pilot",
+            "this board is cut half from each face, which frees no tongue to measure, so it has no pilot strip. Burn the through coupon on "
+            "this thickness, slower or in more passes, until one face is enough; or measure its slits on a kerf comb burnt on its offcut",
+            bench.blank.part,
+        )
         return replace(plan, findings=(*plan.findings, told))
     depth_mm = bench.thickness_mm * (float(np.hypot(1.0, slope_of(bench.blank))) if last.tilt_deg else 1.0)
     lie = _lie(bench, last.entry_face)
@@ -100,7 +160,7 @@ def _laying(bench: Bench, lie: Lie, again: bool = False) -> tuple[str, ...]:
     if lie.face_up is Face.INNER:
         steps.insert(0, "The show face will lie down: cover it with paper tape against smoke and flashback")
     if again:
-        steps.insert(0, "Turn the board over about its length, so that its left end stays where it was")
+        steps.insert(0, TURN_OVER)
     return tuple(steps)
 
 
@@ -161,8 +221,8 @@ def _two_faces_told(bench: Bench, walls: dict[str, WallShape]) -> Finding:
     worst = max(walls.values(), key=lambda wall: wall.sd_mm)
     return warning(
         "two-faces",
-        f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so the board is cut half from each face, and turning it over costs "
-        f"closeness: a flank's place is known to ± {worst.sd_mm:.3f} mm instead of ± {worst.spread_mm[Cause.KERF]:.3f} mm. "
+        f"the recipe does not reach through {bench.thickness_mm:.1f} mm, so the board is cut half from each face, and turning it over "
+        f"costs closeness: a flank's place is known to ± {worst.sd_mm:.3f} mm instead of ± {worst.spread_mm[Cause.KERF]:.3f} mm. "
         "Burn the through coupon on this thickness, or use a recipe that reaches through",
         bench.blank.part,
     )

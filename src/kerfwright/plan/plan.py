@@ -12,6 +12,7 @@ from kerfwright.core.finding import loudest_first, merged
 from kerfwright.core.units import format_mm
 from kerfwright.coupons.coupon import Site
 from kerfwright.coupons.record import CouponRecord, coupon_record
+from kerfwright.geometry.slab import Face
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.design import Corner, Design
 from kerfwright.plan import cautions
@@ -22,17 +23,16 @@ from kerfwright.plan.compensate import gap_estimates
 from kerfwright.plan.cradle import slope_of
 from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, cradle_sheet, cradle_size
 from kerfwright.plan.options import PlanOptions
+from kerfwright.plan.panel import outline_stroke
 from kerfwright.plan.part_plan import PartPlan, plan_part
-from kerfwright.plan.pilot import is_pilot
+from kerfwright.plan.pilot import is_pilot, strips_first
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.spread import Spread, joined
-from kerfwright.plan.square import Cutting
 from kerfwright.plan.timing import setup_time
 from kerfwright.process.gap import MateGap
 from kerfwright.process.job import Job
-from kerfwright.process.operation import BeamPath
 from kerfwright.process.recipe import Recipe
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 from kerfwright.wood.board import Board
 
 
@@ -81,6 +81,7 @@ def plan_piece(
                 *cautions.wall_findings(walls, thickness_mm),
                 *(finding for plan in plans.values() for finding in plan.findings),
                 *cautions.blank_findings(boards),
+                *strips_first(tuple(strips)),
                 *design.findings,
                 *cautions.board_findings(boards),
                 *cautions.recipe_findings(recipes, boards, machine),
@@ -91,10 +92,9 @@ def plan_piece(
     )
     times = tuple(setup_time(setup, machine) for setup in setups)
     seconds = {setup.part: time for setup, time in zip(setups, times, strict=True) if is_pilot(setup.name, setup.part)}
+    # Told of the board itself, not of one blank of it: what a strip tells is kept by board.
     pilots = {
-        name: coupon_record(
-            strip, Site(benches[name].blank.board, machine, recipes[name]), round(seconds[name].burn_s + seconds[name].travel_s, 1)
-        )
+        name: coupon_record(strip, Site(boards[name], machine, recipes[name]), round(seconds[name].burn_s + seconds[name].travel_s, 1))
         for name, (_, strip) in strips.items()
     }
     job = Job(
@@ -175,7 +175,7 @@ def _cradle_setup(users: list[Bench], slope_frac: float, index: int) -> Setup:
     sheet = Bench(blank, bench.machine, bench.recipe, bench.options, {})
     lie = Lie(Face.SHOW)
     cutting = sheet.cutting(lie, bench.thickness_mm, sheet.through(bench.thickness_mm))
-    loops = [_loop(replace(cutting, blank=replace(blank, slab=slab)), name) for name, slab in parts]
+    loops = [outline_stroke(replace(cutting, blank=replace(blank, slab=slab)), name, SPACE_MM) for name, slab in parts]
     steps = (
         f"Lay {board.name}, {format_mm(bench.thickness_mm)} thick, at the fence; anything flat that this recipe cuts will do",
         f"Push ribs and rails together square; the stop's foot stands {format_mm(bench.options.fence_mm[1])} from the bed's front",
@@ -183,15 +183,3 @@ def _cradle_setup(users: list[Bench], slope_frac: float, index: int) -> Setup:
     operation = cutting.operation("parts", "Ribs and rails of the cradle", loops)
     setup = sheet.setup("parts" if index == 0 else f"parts-{index + 1}", f"A cradle, {size.tilt_deg:.2f} deg", lie, [operation], steps)
     return replace(setup, more_slabs=tuple(slab for _, slab in parts[1:]))
-
-
-def _loop(cutting: Cutting, name: str) -> BeamPath:
-    """A closed outline, begun in the waste beside the middle of its longest edge."""
-    ring = cutting.ring(cutting.blank.slab.show_ring)
-    points = ring.points_mm
-    steps = np.roll(points, -1, axis=0) - points
-    longest = int(np.argmax(np.hypot(steps[:, 0], steps[:, 1])))
-    middle = points[longest] + steps[longest] / 2
-    outward = np.array([steps[longest, 1], -steps[longest, 0]]) / np.hypot(*steps[longest])
-    start = middle + min(cutting.lead_mm, SPACE_MM / 2) * outward
-    return cutting.stroke(np.vstack([start, middle, np.roll(points, -longest - 1, axis=0), middle]), (name,))

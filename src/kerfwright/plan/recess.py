@@ -1,4 +1,4 @@
-"""Recesses burnt to depth: parallel lines over the hollow at the power the recipe's ramp gives for that depth.
+"""Recesses burnt to depth: parallel lines over the hollow at the power the recipe's ramp gives for that depth. Windows go through.
 
 A field of lines reaches beyond its outermost line's middle by half the line spacing plus the recipe's wall shift, just as the
 seen edge of a ramped wall does; lines are drawn in by so much, at their ends too. Lines run along the longer side.
@@ -12,13 +12,28 @@ from numpy.typing import NDArray
 from kerfwright.core.errors import InputError, PlanError
 from kerfwright.core.units import format_mm
 from kerfwright.geometry.edge_offset import offset_ring
+from kerfwright.geometry.ring import Ring
 from kerfwright.geometry.slab import Face, Recess
 from kerfwright.plan.bench import Bench
 from kerfwright.plan.pose import Lie
+from kerfwright.plan.square import Cutting, in_turn
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import RampSettings
 
 Array = NDArray[np.float64]
+
+
+def window_operation(cutting: Cutting, windows: list[Recess]) -> CutOperation:
+    """Closed cuts inside the part, each begun in the piece that drops out."""
+    strokes: list[BeamPath] = []
+    for window in windows:
+        # The ring runs round the hole, so turned round it has the wood on its left and offsets as an outline does.
+        backward = Ring(window.ring.points_mm[::-1], window.ring.edges)
+        points = cutting.ring(backward).points_mm
+        middle = points.mean(axis=0)
+        lead = points[0] + min(cutting.lead_mm / float(np.hypot(*(middle - points[0]))), 0.5) * (middle - points[0])
+        strokes.append(cutting.stroke(np.vstack([lead, points, points[0]]), (window.name,)))
+    return cutting.operation("windows", "Holes right through", in_turn(strokes))
 
 
 def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess]) -> CutOperation:
@@ -78,5 +93,5 @@ def _spans(ring_mm: Array, long_axis: int, at_mm: float) -> list[tuple[float, fl
 
 
 def hollow_faces(recesses: tuple[Recess, ...]) -> dict[Face, list[Recess]]:
-    """Recesses by the face they are burnt from."""
+    """Recesses that are no windows, by the face they are burnt from."""
     return {face: mine for face in Face if (mine := [recess for recess in recesses if recess.face is face])}

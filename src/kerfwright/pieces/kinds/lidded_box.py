@@ -1,0 +1,54 @@
+"""The lidded box: four walls, a bottom, and a lid that lifts off, slides or turns on pins."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from kerfwright.core.finding import note
+from kerfwright.geometry.slab import Recess
+from kerfwright.pieces.bottom import BOTTOM, BottomWishes, fit_bottom
+from kerfwright.pieces.carcass import PANELS, CarcassDocument, build_carcass
+from kerfwright.pieces.design import Design
+from kerfwright.pieces.lids import LID, LidWishes, fit_lid, lowered_by
+from kerfwright.pieces.opening import prove_opening
+from kerfwright.wood.board import Board
+
+
+class LiddedBoxDocument(CarcassDocument):
+    """A box with a bottom and a lid."""
+
+    kind: Literal["lidded box"]
+    bottom: BottomWishes = Field(default_factory=BottomWishes)
+    lid: LidWishes
+
+    @property
+    def panels(self) -> tuple[str, ...]:
+        """Four walls, the bottom, the lid and what belongs to it."""
+        return (*PANELS, BOTTOM, *self.lid.panels)
+
+
+class LiddedBox:
+    """The lid goes on last and is proven to open."""
+
+    kind = "lidded box"
+    document = LiddedBoxDocument
+
+    def build(self, document: LiddedBoxDocument, thickness_mm: Mapping[str, float], boards: Mapping[str, Board]) -> Design:
+        """The exact box."""
+        carcass = build_carcass(document, thickness_mm, lowered_by(document.lid, thickness_mm))
+        bottom = fit_bottom(carcass, document.bottom, thickness_mm[BOTTOM], boards.get(BOTTOM))
+        lid = fit_lid(carcass, document.lid, thickness_mm, boards)
+        recesses: dict[str, tuple[Recess, ...]] = {
+            panel: (*bottom.grooves.get(panel, ()), *lid.recesses.get(panel, ())) for panel in PANELS
+        }
+        hollowed = carcass.hollowed(recesses)
+        prove_opening((*hollowed.parts, bottom.part), lid.parts, lid.travel)
+        opens = note("lid-opens", f"the lid {lid.travel.words}, proven clear of all other parts on its way", LID)
+        findings = (*bottom.findings, opens, *lid.findings)
+        return hollowed.design((bottom.part, *lid.parts), (*bottom.freedoms, *lid.freedoms), findings)
+
+
+PIECE = LiddedBox()
