@@ -85,5 +85,8 @@ def test_through_speed():
 
 @pytest.mark.parametrize(("spread_frac", "low", "high"), [(0.03, 0.94, 1.0), (0.06, 0.96, 1.0), (0.12, 0.93, 0.99)])
 def test_through_speed_where_the_prior_is_off(spread_frac: float, low: float, high: float):
-    """All shops with one spread of places, which no prior can match: over 1000 shops 97.3, 99.1 and 96.0 %, wide rather than short."""
+    """All shops with one spread of places, which no prior can match: over 1000 shops 97.3, 99.1 and 96.0 %, wide rather than short.
+
+    Why: see dose.py, PLACE_SPREAD.
+    """
     assert low <= through_share(100, 25, 0.0, spread_frac)[0] <= high

@@ -8,10 +8,10 @@ import pytest
 from kerfwright.core.errors import PlanError
 from kerfwright.core.pose import identity, turn_z
 from kerfwright.geometry.ring import Edge, Place, Role
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.compensate import WallShape, gap_estimates, path_offset_mm, profile_of, ramp_wall, square_wall, two_face_wall
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.spread import Cause, joined, largest, total_sd_mm
-from kerfwright.process.setup import Face
 from plan.plan_samples import BOX, bench, recipe
 
 PROFILE = recipe().through[0].kerf[0]  # top 0.20, waist 0.14 at 60 %, bottom 0.16

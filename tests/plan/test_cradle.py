@@ -7,11 +7,11 @@ import pytest
 
 from kerfwright.core.units import slope_deg
 from kerfwright.geometry.ring import Place
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.bench import Bench
 from kerfwright.plan.cradle import TiltedCutting, narrow_fault, slope_of, tilted_operations, wall_strokes
 from kerfwright.plan.pose import Lie
 from kerfwright.process.moves import needs_steady_focus
-from kerfwright.process.setup import Face
 from plan.plan_samples import BOX, DOVETAIL, bench, machine
 
 

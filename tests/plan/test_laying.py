@@ -11,12 +11,13 @@ import pytest
 from external.ideal_shop import CASES, PANELS, case, design_and_boards, machine, recipe
 from kerfwright.core.document import build
 from kerfwright.core.finding import Level
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.blank import sharing, told_apart
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.plan import plan_job
 from kerfwright.process.job import Job
 from kerfwright.process.recipe import Recipe
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 from kerfwright.wood.board import Board
 from plan.plan_samples import BOX, DOVETAIL
 
@@ -51,7 +52,11 @@ def test_the_steps_say_how_the_board_really_lies(name: str):
         assert f"{setup.entry_face.value} up" in told
         assert ("cradle" in told) == (setup.tilt_deg > 0)
         if setup.tilt_deg:
-            assert ("turned end for end, its right end to the left" in told) == ("the end that now lies left 10 mm" in told) == (lies == "right")
+            assert (
+                ("turned end for end, its right end to the left" in told)
+                == ("the end that now lies left 10 mm" in told)
+                == (lies == "right")
+            )
             assert ("its left end to the left" in told) == (lies == "left")
         else:
             assert ("turned a quarter, its left end to the front" in told) == (lies == "front")

@@ -14,12 +14,13 @@ from kerfwright.core.errors import PlanError
 from kerfwright.coupons.observable import Quantity
 from kerfwright.coupons.response import predict, typical_response
 from kerfwright.export.grey_picture import power_pictures
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pause import layers_before
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.recipe import Recipe
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 
 WASTE = 19.0  # at each end: room for the strip (13), the marks (12) and the patch
 WAYS: dict[str, dict[str, Any]] = {
@@ -29,7 +30,8 @@ WAYS: dict[str, dict[str, Any]] = {
     "ramp, rough": {"joints": {"all": DOVETAIL}, "rough": 4.0},
     "cradle": {"joints": {"all": DOVETAIL}, "thickness": (9.0, 9.0), "walls": "cradle", "size": (130.0, 120.0), "height": 56.0},
     "cradle, inner face": {
-        "joints": {"all": DOVETAIL}, "thickness": (9.0, 9.0), "walls": "cradle", "face": "inner face", "size": (130.0, 120.0), "height": 56.0,
+        "joints": {"all": DOVETAIL}, "thickness": (9.0, 9.0), "walls": "cradle", "face": "inner face",
+        "size": (130.0, 120.0), "height": 56.0,
     },
     "two faces": {"joints": {"all": DOVETAIL}, "walls": "two faces"},
 }  # fmt: skip
@@ -128,7 +130,9 @@ def test_fields_are_burnt_where_the_board_is_ramped_and_like_its_ramps(name: str
         np.testing.assert_allclose([float(each.settings["expected_mm"]) for each in depths], wanted)
         np.testing.assert_allclose([float(each.settings["power_frac"]) for each in depths], curve.power_for_depth(np.array(wanted)))
         for each in depths:  # the gauge's place is the middle of a field of lines at that power, 3 x 2.6 mm
-            mine = np.vstack([path.points_mm for path in fields[0].paths if abs(path.power_frac - float(each.settings["power_frac"])) < 1e-8])
+            mine = np.vstack(
+                [path.points_mm for path in fields[0].paths if abs(path.power_frac - float(each.settings["power_frac"])) < 1e-8]
+            )
             low, high = mine[:, :2].min(axis=0), mine[:, :2].max(axis=0)
             np.testing.assert_allclose((low + high) / 2, each.place_mm, atol=1e-9)
             assert high[0] - low[0] == pytest.approx(3.0)
@@ -162,7 +166,9 @@ def test_boards_that_share_a_description_have_forms_of_their_own():
     alike = boards | {"back": boards["front"]}
     plan = plan_piece(design, machine(), alike, dict.fromkeys(PANELS, recipe()), build(wish["burn"], PlanOptions, "burn"))
     assert plan.pilots["front"].id != plan.pilots["back"].id
-    assert {plan.pilots[part].board for part in ("front", "back")} == {"plank for front, blank 1 of 2", "plank for front, blank 2 of 2"}
+    assert {plan.pilots[part].board for part in ("front", "back")} == {"plank for front"}
+    first = next(each.text for each in plan.job.findings if each.code == "pilot-first")
+    assert first.startswith("burn setups 1 to 4, the pilot strips, first")
 
 
 @pytest.mark.parametrize("name", ["ramp", "cradle"])
@@ -197,7 +203,10 @@ def test_a_narrow_board_has_three_tongues_and_a_narrower_one_no_strip():
 def test_cuts_that_meet_inside_have_no_strip_and_say_so():
     plan = planned(joints={"all": BOX}, recipe=recipe(3, (3.0, 4.0)))
     assert plan.pilots == {}
-    assert [finding.code for finding in plan.job.findings].count("no-pilot") >= 1
+    told = [finding.text for finding in plan.job.findings if finding.code == "no-pilot"]
+    assert told
+    assert all("Burn the through coupon on this thickness" in text for text in told)
+    assert "pilot-first" not in [finding.code for finding in plan.job.findings]
 
 
 def test_witness_marks_stand_six_millimetres_from_the_tips_whatever_the_waste():
@@ -257,7 +266,9 @@ def test_the_patch_lies_clear_in_the_left_waste_and_its_depth_is_told(walls: str
     assert high[0] - low[0] == pytest.approx(3.0)
     assert (low[1] + high[1]) / 2 == pytest.approx((y0 + y1) / 2)
     mine = [each for each in paused.job.setups if each.part == setup.part]
-    near = [path.points_mm for each in mine for op in each.operations for path in op.paths if path.edges or op.kind is not OperationKind.RAMP]
+    near = [
+        path.points_mm for each in mine for op in each.operations for path in op.paths if path.edges or op.kind is not OperationKind.RAMP
+    ]
     burnt = np.vstack([points if len(points) > 2 else np.linspace(points[0], points[1], 20) for points in near])
     away = np.maximum(np.maximum(low - burnt[:, :2], burnt[:, :2] - high), 0)
     assert np.hypot(*away.T).min() > 1.0
@@ -281,7 +292,8 @@ def test_a_paused_ramp_is_still_one_picture():
 def test_one_layer_cannot_be_stopped_between_and_a_short_board_has_no_patch():
     single = planned(pilot=False, joints={"all": DOVETAIL}, walls="ramp", check_pause=True, recipe=recipe(2, **thin_spacing("0.1 mm")))
     assert not any(op.before for setup in single.job.setups for op in setup.operations)
-    assert "no-pause" in [finding.code for finding in single.job.findings]
+    told = next(finding.text for finding in single.job.findings if finding.code == "no-pause")
+    assert "Write layers = 3 into the recipe and burn the ramp staircase with it" in told
     planned(pilot=False, joints={"all": DOVETAIL}, walls="ramp", check_pause=True, waste=6.5)
     with pytest.raises(PlanError, match=r"too short for the check pause's witness patch.* or more"):
         planned(pilot=False, joints={"all": DOVETAIL}, walls="ramp", check_pause=True, waste=6.4)

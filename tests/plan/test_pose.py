@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from kerfwright.core.errors import PlanError
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.pose import Lie, bed_from_board, cradle_fault, flat_lie
-from kerfwright.process.setup import Face
 from plan.plan_samples import bench, machine
 
 SIZE = (200.0, 40.0, 6.0)

@@ -10,11 +10,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kerfwright.core.errors import RecipeRangeError
+from kerfwright.core.estimate import Estimate
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.ramp import RampWishes, line_powers, ramp_fault, ramp_operations, wall_depths
 from kerfwright.process.operation import OperationKind
-from kerfwright.process.setup import Face
+from kerfwright.process.recipe import RampSettings
 from plan.plan_samples import bench, recipe
+
+
+def own_ramp(spacing_mm: float, shift_mm: float, lean_frac: float) -> RampSettings:
+    ramp = recipe().ramp
+    assert ramp is not None
+    moved = {"wall_shift_mm": Estimate(shift_mm, 0.01, 0, "test"), "wall_lean_frac": Estimate(lean_frac, 0.001, 0, "test")}
+    return ramp.model_copy(update={"spacing_mm": spacing_mm} | moved)
 
 
 @given(
@@ -22,30 +31,36 @@ from plan.plan_samples import bench, recipe
     share=st.floats(-0.025, 0.07),
     hollow=st.floats(0, 0.15),
     shift=st.floats(-0.1, 0.1),
+    lean=st.floats(-0.02, 0.02),
     spacing=st.floats(0.02, 0.12),
 )
-def test_each_line_is_sent_to_the_depth_the_wall_has_under_it(across: float, share: float, hollow: float, shift: float, spacing: float):
+def test_each_line_is_sent_to_the_depth_the_wall_has_under_it(
+    across: float, share: float, hollow: float, shift: float, lean: float, spacing: float
+):
     hollow = min(hollow, 0.2 * across)
-    t, depth = wall_depths(across, 6.0, spacing, share, hollow, shift)
+    t, depth = wall_depths(own_ramp(spacing, shift, lean), across, 6.0, share, hollow)
+    across += 6.0 * lean
     z = depth / 6.0
-    # t(z) = d z - g - 4 h z (1 - z) + m
+    # t(z) = (d + T l) z - g - 4 h z (1 - z) + m
     inside = z < 0.999
     np.testing.assert_allclose((across * z - share - 4 * hollow * z * (1 - z) + shift)[inside], t[inside], atol=1e-9)
     assert np.all(t[~inside] > across * 0.999 - share - 4 * hollow * 0.000999 + shift - 1e-9)
     assert np.all((z > 0) & (z < 1))
     assert np.all(np.diff(depth)[inside[1:]] < 0)  # deepest first
     np.testing.assert_allclose(np.diff(t), -spacing, atol=1e-12)
-    # The last strip ends where the wall meets the show face; the first one covers the wall's foot.
+    # The last strip ends where the wall meets the show face; the second covers the wall's foot.
     assert t[-1] - spacing / 2 == pytest.approx(-share + shift, abs=1e-9)
     foot = across - share + shift
-    assert t[0] - spacing / 2 - 1e-9 < foot <= t[0] + spacing / 2 + 1e-9
+    # One more than that stands in the core's void: FOOT_LINES.
+    assert t[1] - spacing / 2 - 1e-9 < foot <= t[1] + spacing / 2 + 1e-9
+    assert depth[0] == pytest.approx(0.999 * 6.0)
 
 
 def test_a_plain_wall_is_a_straight_line():
-    t, depth = wall_depths(0.75, 6.0, 0.05, 0.0, 0.0, 0.0)
-    np.testing.assert_allclose(depth, 8 * t, atol=1e-12)
+    t, depth = wall_depths(own_ramp(0.05, 0.0, 0.0), 0.75, 6.0, 0.0, 0.0)
+    np.testing.assert_allclose(depth[1:], 8 * t[1:], atol=1e-12)
     np.testing.assert_allclose(t[-1], 0.025)
-    assert len(t) == 15
+    assert len(t) == 15 + 1
 
 
 def test_faint_lines_are_left_out_and_shallow_ones_burn_at_the_shallowest_reading():
@@ -75,8 +90,8 @@ def test_lines_run_parallel_to_the_wall_past_the_floor_in_layers_between_cores_a
     ramps = operations[1]
     assert ramps.kind is OperationKind.RAMP
     assert [one.focus_mm for one in ramps.passes] == [-0.3, -1.3, -2.3]
-    # 8 walls, each 0.75 mm wide, with lines every 0.06 mm; the faintest may be missing.
-    assert 8 * 12 <= len(ramps.paths) <= 8 * 13
+    # 8 walls, each 0.75 mm wide, with lines every 0.06 mm and one beyond the foot; the faintest may be missing.
+    assert 8 * 13 <= len(ramps.paths) <= 8 * 14
     floor_x = {"left": one.blank.end_waste_mm + 6.2, "right": one.blank.size_mm[0] - one.blank.end_waste_mm - 6.2}
     for path in ramps.paths:
         (end,) = {name.split(".")[0] for name in path.edges}

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from kerfwright.core.errors import InputError
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.witness import new_marks, placing_from_ticks, reference_marks, verniers
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 from plan.plan_samples import DOVETAIL, bench
 
 

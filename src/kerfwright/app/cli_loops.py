@@ -17,8 +17,8 @@ def hang_on(app: App) -> None:
         app.command(verb)
 
 
-def retune(folder: Path, *, out: Path | None = None, as_json: AsJson = False) -> None:
-    """Write a job again for its own boards, from the readings of their pilot strips.
+def retune(folder: Path, *, out: Path | None = None, notebook: str | None = None, as_json: AsJson = False) -> None:
+    """Write a job again for its own boards, from the readings of their pilot strips; the notebook keeps the readings.
 
     Parameters
     ----------
@@ -26,17 +26,20 @@ def retune(folder: Path, *, out: Path | None = None, as_json: AsJson = False) ->
         The job folder, its forms under pilot filled in, all or some.
     out
         The new folder; default: beside the job, its name with -retuned.
+    notebook
+        The notebook's file or URL; default: your own.
     as_json
         Print the result as JSON.
     """
     from kerfwright.app import loops
 
-    done = loops.retune(folder, out)
+    done = loops.retune(folder, out, notebook)
     if as_json:
         print(json.dumps(done.summary(), indent=1, ensure_ascii=False))
         return
     for part, own in done.boards.items():
-        print(f"{part}: {own.said()}")
+        by = f", as {done.shared[part]}, cut from the same board" if part in done.shared else ""
+        print(f"{part}: {own.said()}{by}")
         for finding in own.findings:
             print(f"  {finding.level.value}: {finding.text}")
     for part in done.kept:
@@ -84,4 +87,6 @@ def finish(
     print(f"{layers} left{f', {extra} of them extra' if extra else ''}, at {100 * powers.min():.0f} to {100 * powers.max():.0f} % power.")
     if done.remaining.short_mm > 0.005:
         print(f"The deepest lines will lack {format_mm(done.remaining.short_mm)}, as the recipe was burnt no stronger: pare the rest.")
+    if done.earlier:
+        print(f"Written for this pause before, and not to be burnt as well: {', '.join(done.earlier)}")
     print(f"Written: {done.program}\nBurn it with the board as it lies, in place of the rest of the old program.")

@@ -17,15 +17,19 @@ SPEED_OFF_FRAC = 0.15  # a kerf comb burnt this far from the recommended speed n
 # Spread left after a coupon is read well: what the fits of simulated shops leave (measured here), mm.
 KERF_LEFT_MM, DEPTH_LEFT_MM, SHIFT_LEFT_MM = 0.008, 0.15, 0.012
 GOOD_ENOUGH_SHARE = 1.3
+LEAST_GAIN_MM = 0.002  # below a tenth of ENOUGH_MM a coupon is not worth its wood (judgement of ours)
+# More of one kind on one wood teach no more: what is left then is how places and boards differ, or what the machine cannot do.
+MOST_COMBS, MOST_STAIRCASES = 2, 3
+DEFAULT_SLOPE_FRAC = 0.125
+PILOT = "what is left is how boards and places differ: a pilot strip in each board narrows it (pilot = true under [burn])"
+NEW_BOARD = "Machine and wood are known, this board is not: one short strip in its own waste is all it needs (pilot = true under [burn])"
+# mm of an offcut 100 mm wide; minutes of burning and reading (burning as planned for 6 mm maple and 20 W, reading a guess of ours).
 WOOD_AND_TIME = {
-    "machine": (120, 25),
-    "focus": (60, 8),
-    "through": (110, 15),
-    "kerf comb": (80, 12),
-    "ramp staircase": (90, 15),
-    "sloped edge": (50, 12),
-    "fit ladder": (120, 25),
-}  # mm of a 50 mm board, minutes with reading (rough)
+    "through": (180, 15),
+    "kerf comb": (70, 12),
+    "ramp staircase": (150, 25),
+    "sloped edge": (35, 12),
+}
 
 
 @dataclass(frozen=True)
@@ -41,33 +45,33 @@ class Advice:
 
 @dataclass(frozen=True)
 class Advised:
-    """now_mm: today's spread of a flank; steps best first, empty when enough."""
+    """now_mm: today's spread of a flank; steps best first, empty when enough; pilot: a pilot strip in each board is worth its wood.
+
+    A new board of a wood that is known needs nothing else.
+    """
 
     now_mm: float
     enough: bool
     steps: tuple[Advice, ...]
+    pilot: bool
     said: str
 
 
-def advise(learned: Learned, slope_frac: float = 0.125, sloped: bool = True) -> Advised:
-    """What to burn next for joints of this slope (box joints: sloped False)."""
+def advise(learned: Learned, slope_frac: float | None = DEFAULT_SLOPE_FRAC) -> Advised:
+    """What to burn next for joints of this slope; None for square walls only. No steps left is enough: what remains is the wood's."""
     recipe = recipe_of(learned)
-    kerf, wall = _kerf_sd(recipe), _wall_sd(recipe, slope_frac, learned.board.thickness_mm) if sloped else 0.0
-    now = math.hypot(kerf, wall) if sloped else kerf * math.sqrt(2)
-    steps = _first_steps(learned)
-    if not steps:
-        shift = recipe.ramp.wall_shift_mm.sd if recipe.ramp is not None else SHIFT_LEFT_MM
-        steps = _by_gain(learned, kerf, wall, shift, now, slope_frac, sloped)
-    steps.sort(key=lambda step: -step.gain_mm)
-    enough = not steps and now <= 2 * ENOUGH_MM
-    said = (
-        f"Enough: a flank is known to ± {now:.3f} mm"
-        if enough
-        else f"A flank is known to ± {now:.3f} mm; next: {steps[0].coupon} ({steps[0].why})"
-        if steps
-        else f"A flank is known to ± {now:.3f} mm; more readings of the same coupons would help most"
-    )
-    return Advised(now, enough, tuple(steps), said)
+    kerf, wall = _kerf_sd(recipe), _wall_sd(recipe, slope_frac, learned.board.thickness_mm) if slope_frac else None
+    new_board = learned.board.name not in learned.evidence.boards
+    steps = _needed(learned, recipe, kerf, wall, slope_frac) or (() if new_board else _finer(learned, kerf, wall))
+    now = _flank_sd(kerf, wall)
+    pilot = not steps and (new_board or now > ENOUGH_MM)
+    if not steps and new_board:
+        said = f"{NEW_BOARD}; without it a flank is known to ± {now:.3f} mm"
+    elif steps:
+        said = f"A flank is known to ± {now:.3f} mm; next: {steps[0].coupon} ({steps[0].why})"
+    else:
+        said = f"Enough: a flank is known to ± {now:.3f} mm" + (f"; {PILOT}" if pilot else "")
+    return Advised(now, not steps, steps, pilot, said)
 
 
 def _kerf_sd(recipe: Recipe) -> float:
@@ -82,46 +86,53 @@ def _wall_sd(recipe: Recipe, slope_frac: float, thickness_mm: float) -> float:
     return math.hypot(ramp.wall_shift_mm.sd, slope_frac * ramp.depth_sd_mm(thickness_mm / 2))
 
 
-def _advice(coupon: str, why: str, gain_mm: float) -> Advice:
-    board_mm, minutes = WOOD_AND_TIME[coupon]
-    return Advice(coupon, why, gain_mm, board_mm, minutes)
+def _flank_sd(kerf: float, wall: float | None) -> float:
+    """A square tail wall meets a ramped one, or another square one."""
+    return math.hypot(kerf, kerf if wall is None else wall)
 
 
-def _first_steps(learned: Learned) -> list[Advice]:
-    """Coupons without which the others are burnt at the wrong settings."""
+def _needed(learned: Learned, recipe: Recipe, kerf: float, wall: float | None, slope_frac: float | None) -> tuple[Advice, ...]:
+    """The first coupon of the road that is still missing: each is burnt at what the ones before it taught."""
+    now = _flank_sd(kerf, wall)
+
+    def step(coupon: str, why: str, new_kerf: float = kerf, new_wall: float | None = wall) -> tuple[Advice, ...]:
+        return (Advice(coupon, why, max(now - _flank_sd(new_kerf, new_wall), 0.0), *WOOD_AND_TIME[coupon]),)
+
     if learned.through is None:
-        return [_advice("through", "nothing is known yet about cutting this wood through", 0.0)]
+        return step("through", "nothing is known yet about cutting this wood through")
     if any(finding.code in ("never-through", "short-of-through") for finding in learned.through.lesson.findings):
-        return [_advice("through", "go slower: 99 % of places are not reached yet", 0.0)]
-    return []
-
-
-def _by_gain(
-    learned: Learned, kerf: float, wall: float, shift: float, now: float, slope_frac: float, sloped: bool
-) -> list[Advice]:
-    def gain(new_kerf: float, new_wall: float) -> float:
-        return now - (math.hypot(new_kerf, new_wall) if sloped else new_kerf * math.sqrt(2))
-
-    steps: list[Advice] = []
+        return step("through", "go slower: 99 % of places are not reached yet")
     if learned.kerf is None or _speed_moved(learned):
         why = "the slit's width is only guessed" if learned.kerf is None else "the recommended speed has moved away from the comb's"
-        steps.append(_advice("kerf comb", why, max(gain(KERF_LEFT_MM / 2, wall), 0.001)))
-    elif kerf > GOOD_ENOUGH_SHARE * KERF_LEFT_MM:
-        steps.append(_advice("kerf comb", "a second comb on this board would narrow the slit's spread", gain(KERF_LEFT_MM / 2, wall)))
-    if sloped and learned.ramp is None:
-        left = math.hypot(shift, slope_frac * DEPTH_LEFT_MM)
-        steps.append(_advice("ramp staircase", "depth against power is only guessed", max(gain(kerf, min(wall, left)), 0.001)))
-    elif sloped and learned.ramp is not None and learned.ramp.settings.deepest_mm < learned.board.thickness_mm * 0.999:
-        steps.append(_advice("ramp staircase", "no field went through yet: the next one is burnt slower", max(gain(kerf, wall / 2), 0.001)))
-    elif sloped and learned.wall is None:
-        steps.append(
-            _advice(
-                "sloped edge",
-                "where a ramped wall really ends has not been read",
-                max(gain(kerf, math.hypot(SHIFT_LEFT_MM, slope_frac * DEPTH_LEFT_MM)), 0.001),
-            )
-        )
-    return [step for step in steps if step.gain_mm > 0.0005 * max(now / ENOUGH_MM, 1)]
+        return step("kerf comb", why, KERF_LEFT_MM / 2)
+    if slope_frac is None:
+        return ()
+    shift = recipe.ramp.wall_shift_mm.sd if recipe.ramp is not None else SHIFT_LEFT_MM
+    n_staircases = _n_burnt(learned, "ramp staircase")
+    if learned.ramp is None and n_staircases < MOST_STAIRCASES:
+        return step("ramp staircase", "depth against power is only guessed", kerf, math.hypot(shift, slope_frac * DEPTH_LEFT_MM))
+    if learned.ramp is None or learned.ramp.settings.deepest_mm < learned.board.thickness_mm * 0.999:
+        if n_staircases < MOST_STAIRCASES:
+            return step("ramp staircase", "no field went through yet: the next one is burnt slower", kerf, wall and wall / 2)
+        return ()  # this machine does not ramp this board: the plan takes the cradle, whose walls are square cuts
+    if learned.wall is None:
+        left = math.hypot(SHIFT_LEFT_MM, slope_frac * DEPTH_LEFT_MM)
+        return step("sloped edge", "where a ramped wall really ends has not been read", kerf, left)
+    return ()
+
+
+def _finer(learned: Learned, kerf: float, wall: float | None) -> tuple[Advice, ...]:
+    """One coupon of a kind that was burnt already, where its own readings were too few."""
+    if kerf <= GOOD_ENOUGH_SHARE * KERF_LEFT_MM or _n_burnt(learned, "kerf comb") >= MOST_COMBS:
+        return ()
+    gain = _flank_sd(kerf, wall) - _flank_sd(KERF_LEFT_MM / 2, wall)
+    if gain < LEAST_GAIN_MM:
+        return ()
+    return (Advice("kerf comb", "a second comb on this board would narrow the slit's spread", gain, *WOOD_AND_TIME["kerf comb"]),)
+
+
+def _n_burnt(learned: Learned, kind: str) -> int:
+    return len({datum.record.id for datum in learned.evidence.data if datum.record.kind == kind})
 
 
 def _speed_moved(learned: Learned) -> bool:

@@ -101,6 +101,16 @@ def evidence_from(read: Iterable[tuple[CouponRecord, Sequence[Reading]]]) -> Evi
     return Evidence(tuple(data), n_unsure)
 
 
+def burnt_alike(data: Sequence[Datum], keys: Sequence[str]) -> dict[tuple[float, ...], list[Datum]]:
+    """Readings by how they were burnt, in order; a last digit lost on the way through a recipe file makes no difference."""
+    groups: dict[tuple[float, ...], list[Datum]] = {}
+    for datum in data:
+        settings = tuple(datum.setting(key) for key in keys)
+        known = next((each for each in groups if np.allclose(each, settings, rtol=1e-4, atol=1e-6)), settings)
+        groups.setdefault(known, []).append(datum)
+    return groups
+
+
 def energy_logs(data: Sequence[Datum]) -> tuple[Array, Array]:
     """(ln(P/v), ln n) of cells cut right through, each (n,): P in W, v in mm/s, n passes. ln E = ln(P/v) + kappa ln n."""
     once = [datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s") for datum in data]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kerfwright.calibrate.evidence import Datum, Evidence
+from kerfwright.calibrate.evidence import Datum, Evidence, burnt_alike
+from kerfwright.calibrate.hierarchy import boards_apart
 from kerfwright.calibrate.lesson import Lesson, Plot, pooled
 from kerfwright.core.estimate import Estimate
 from kerfwright.core.finding import Finding, note, warning
@@ -34,21 +35,22 @@ class _Width:
     where: str  # "top", "waist" or "bottom"
 
 
-def learn_kerf(evidence: Evidence, scale_frac: dict[str, float]) -> KerfLearned | None:
-    """From slots, tongues and stacks. scale_frac: how much too far the bed's x and y move, by axis; None without readings."""
+def learn_kerf(evidence: Evidence, scale_frac: dict[str, float], board: str) -> KerfLearned | None:
+    """From slots, tongues and stacks; None without readings. scale_frac: how much too far the bed's x and y move, by axis.
+
+    A board that was read speaks for itself, width by width (a pilot strip reads only the waist of one travel); what was
+    not read on it is the mean of the boards, with their spread.
+    """
     data = [*evidence.of(Quantity.SLOT_WIDTH), *evidence.of(Quantity.TONGUE_WIDTH), *evidence.of(Quantity.STACK_WIDTH)]
     if not data:
         return None
-    groups: dict[tuple[float, ...], list[Datum]] = {}
-    for datum in data:
-        groups.setdefault(tuple(datum.setting(key) for key in SETTINGS), []).append(datum)
     cuts: list[ThroughCut] = []
     estimates: dict[str, Estimate] = {}
     said: list[str] = []
     findings: list[Finding] = []
     plots: list[Plot] = []
-    for settings, mine in groups.items():
-        profiles = _profiles(mine, scale_frac, findings)
+    for settings, mine in burnt_alike(data, SETTINGS).items():
+        profiles = _profiles(mine, scale_frac, board, findings)
         if not profiles:
             continue
         cuts.append(_cut(settings, mine, profiles))
@@ -59,7 +61,7 @@ def learn_kerf(evidence: Evidence, scale_frac: dict[str, float]) -> KerfLearned 
                 for where, each in (("top", profile.top_mm), ("waist", profile.waist_mm), ("bottom", profile.bottom_mm))
             }
             said.append(
-                f"travel {profile.travel}, {profile.grain} the grain, focus {settings[3]:g} mm: entry {_told(profile.top_mm)}, "
+                f"travel {profile.travel}, {profile.grain} the grain, focus {settings[3]:.2f} mm: entry {_told(profile.top_mm)}, "
                 f"waist {_told(profile.waist_mm)}, exit {_told(profile.bottom_mm)}"
             )
             plots.append(_plot(profile, mine[0].record.thickness_mm, settings[3]))
@@ -68,7 +70,7 @@ def learn_kerf(evidence: Evidence, scale_frac: dict[str, float]) -> KerfLearned 
     return KerfLearned(Lesson("kerf", len(data), estimates, tuple(said), tuple(findings), tuple(plots)), tuple(cuts))
 
 
-def _profiles(data: list[Datum], scale_frac: dict[str, float], findings: list[Finding]) -> list[KerfProfile]:
+def _profiles(data: list[Datum], scale_frac: dict[str, float], board: str, findings: list[Finding]) -> list[KerfProfile]:
     found: list[KerfProfile] = []
     for travel, grain in sorted({(datum.word("travel"), datum.word("grain")) for datum in data}):
         mine = [datum for datum in data if (datum.word("travel"), datum.word("grain")) == (travel, grain)]
@@ -78,9 +80,8 @@ def _profiles(data: list[Datum], scale_frac: dict[str, float], findings: list[Fi
             here = [(width, datum) for width, datum in zip(widths, mine, strict=True) if width.where == where]
             if not here:
                 continue
-            source = ", ".join(dict.fromkeys(datum.record.id for _, datum in here))
-            estimate, _, spoilt = pooled(np.array([width.value for width, _ in here]), np.array([width.sd for width, _ in here]), source)
-            by_place[where] = estimate
+            here = [each for each in here if each[1].record.board == board] or here
+            by_place[where], spoilt = _pooled(here, board, findings)
             for i in spoilt:
                 odd = here[i][1].observable.id
                 findings.append(
@@ -92,6 +93,20 @@ def _profiles(data: list[Datum], scale_frac: dict[str, float], findings: list[Fi
         if profile is not None:
             found.append(profile)
     return found
+
+
+def _pooled(here: list[tuple[_Width, Datum]], board: str, findings: list[Finding]) -> tuple[Estimate, list[int]]:
+    """(width at one more place of this board, positions set aside)."""
+    values, sds = (np.array([getattr(width, name) for width, _ in here], dtype=np.float64) for name in ("value", "sd"))
+    boards = [datum.record.board for _, datum in here]
+    source = ", ".join(dict.fromkeys(datum.record.id for _, datum in here))
+    if set(boards) == {board}:
+        estimate, _, spoilt = pooled(values, sds, source)
+        return estimate, spoilt
+    apart = boards_apart(values, boards, in_logs=False)
+    findings += [finding for finding in apart.findings if finding not in findings]
+    estimate, _, spoilt = pooled(values - np.array([apart.away_y[each] for each in boards]), sds, source)
+    return replace(estimate, sd=math.hypot(estimate.sd, apart.new_sd)), spoilt
 
 
 def _width(datum: Datum, scale_frac: dict[str, float]) -> _Width:
@@ -176,7 +191,7 @@ def _plot(profile: KerfProfile, thickness_mm: float, focus_mm: float) -> Plot:
     )
     curve = np.stack([depth * thickness_mm, width, width - 1.96 * sd, width + 1.96 * sd], axis=1)
     return Plot(
-        f"The slit, travel {profile.travel}, {profile.grain} the grain, focus {focus_mm:g} mm",
+        f"The slit, travel {profile.travel}, {profile.grain} the grain, focus {focus_mm:.2f} mm",
         "depth below the entry face, mm",
         "width, mm",
         points,

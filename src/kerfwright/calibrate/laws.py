@@ -54,15 +54,17 @@ def _depth(x: Array, b: Array) -> Array:
     return b[0] * -np.expm1(-np.maximum(x - b[2], 0.0) / (b[1] * b[0]))
 
 
-def depth_law(layers: int = 1) -> Law:
+def depth_law(layers: int = 1, dead_j_mm2: float = 0.0) -> Law:
     """Depth against dose: d = dmax (1 - exp(-(H - Hth) / (Lambda dmax))) above Hth, else 0; mm against J/mm^2 (H form 3).
 
     Lambda heat a volume takes at first, J/mm^3 (the curve starts with slope 1/Lambda, so dose scale Hs = Lambda dmax);
     Hth the dose that marks nothing yet; dmax the depth it tends to. Range: the doses burnt.
+    dead_j_mm2: the most of a nominal dose that a laser may lose below its dead zone, where its power word gives no light.
     """
     return Law("depth against dose", "dmax (1 - exp(-(H - Hth)/(Lambda dmax)))", _depth, (
         Parameter("deepest_mm", 1.0 * layers).with_range(0.1 * layers, 10.0 * layers, f"0.1-1 mm a pass and no hard top: {OURS}"),
         Parameter("heat_j_mm3", 3.0).with_range(
             0.9, 12.0, "2.3-5.8 kJ/g (Thomas, Simms and Law 1967; Butler 1971) x 0.4-0.75 g/cm3, with losses"),
-        Parameter("threshold_j_mm2", 0.2, positive=False).with_range(-0.5, 1.5, f"0.05-1 J/mm2, widened: {OURS}"),
+        Parameter("threshold_j_mm2", 0.2, positive=False).with_range(
+            -0.5, 1.5 + dead_j_mm2, f"0.05-1 J/mm2, widened, and the dead zone: {OURS}"),
     ))

@@ -3,7 +3,6 @@
 The order matters: the machine's scale corrects tongue pitches, going through tells how much energy is spare, the kerf and
 the ramp come with the settings they were burnt at, and the sloped edge corrects the ramp that was drawn with it.
 """
-# pyright: basic
 
 from __future__ import annotations
 
@@ -15,14 +14,15 @@ from kerfwright.calibrate.heat_lesson import HeatLearned, learn_heat
 from kerfwright.calibrate.kerf_lesson import KerfLearned, learn_kerf
 from kerfwright.calibrate.lesson import Lesson
 from kerfwright.calibrate.outcome_lesson import Outcome, OutcomeLearned, learn_outcomes
-from kerfwright.calibrate.ramp_lesson import RampLearned, WallLearned, learn_ramp, learn_wall
+from kerfwright.calibrate.ramp_lesson import RampLearned, learn_ramp
 from kerfwright.calibrate.shop_lessons import learn_fit, learn_focus, learn_machine
 from kerfwright.calibrate.through_lesson import KAPPA_MEAN, ThroughLearned, learn_through
+from kerfwright.calibrate.wall_lesson import WallLearned, learn_wall
 from kerfwright.core.estimate import Estimate
 from kerfwright.core.finding import Finding, merged
 from kerfwright.coupons.first_guess import FIRST_GUESS, first_guess
 from kerfwright.machine.machine import Machine
-from kerfwright.process.recipe import RampSettings, Recipe, ThroughCut
+from kerfwright.process.recipe import Recipe, ThroughCut
 from kerfwright.wood.board import Board
 
 
@@ -73,15 +73,19 @@ def learn(evidence: Evidence, machine: Machine, board: Board, outcomes: Sequence
     assert guess.ramp is not None  # a first guess always has one
     shop = learn_machine(everywhere)
     scale = {axis: shop.estimates[f"scale_{axis}_frac"].value for axis in ("x", "y") if shop and f"scale_{axis}_frac" in shop.estimates}
-    through = learn_through(here, new_board=board.name not in here.boards)
+    through = learn_through(here, board.name)
+    heat = learn_heat(here, through.kappa if through else KAPPA_MEAN)
+    if through is not None and heat is not None:
+        through = through.below_flame(heat.flame_ln)
+        heat = heat.told_of(through.recommended_ln)
     return Learned(
         machine,
         board,
         here,
         through,
-        learn_heat(here, through.kappa if through else KAPPA_MEAN),
-        learn_kerf(here, scale),
-        learn_ramp(here, guess.ramp),
+        heat,
+        learn_kerf(here, scale, board.name),
+        learn_ramp(here, guess.ramp, board.name),
         learn_wall(here),
         learn_focus(everywhere),
         shop,
@@ -97,9 +101,11 @@ def recipe_of(learned: Learned, name: str = "") -> Recipe:
     """
     guess = first_guess(learned.machine, learned.board.species, learned.board.thickness_mm)
     through = learned.kerf.cuts if learned.kerf else (_with_speed(guess.through[0], learned),)
+    if learned.heat is not None:
+        through = _told_heat(through, learned.heat, learned.machine.power_w)
     ramp = learned.ramp.settings if learned.ramp else guess.ramp
     if ramp is not None and learned.wall is not None:
-        ramp = _with_wall(ramp, learned.wall)
+        ramp = ramp.model_copy(update={"wall_shift_mm": learned.wall.shift_mm, "wall_lean_frac": learned.wall.lean_frac})
     shift_mm = learned.outcome.shift_mm.value if learned.outcome else 0.0
     if shift_mm:
         # Half of a flank's error to each board: half a kerf is what a wall sees, so widths grow by the whole of it.
@@ -147,12 +153,7 @@ def _with_speed(cut: ThroughCut, learned: Learned) -> ThroughCut:
     return cut.model_copy(update=changes)
 
 
-def _with_wall(ramp: RampSettings, wall: WallLearned) -> RampSettings:
-    """The ramp with its wall shift, and its depths multiplied by what a wedge really takes."""
-    factor = wall.depth_factor
-    depth = tuple((power, Estimate(each.value * factor, each.sd * factor, each.n, each.source)) for power, each in ramp.depth)
-    deepest = depth[-1][1].value
-    changes: dict[str, object] = {"depth": depth, "wall_shift_mm": wall.shift_mm}
-    if ramp.through_thickness_mm is not None and ramp.through_thickness_mm <= deepest:
-        changes |= {"through_power_frac": None, "through_thickness_mm": None}
-    return ramp.model_copy(update=changes)
+def _told_heat(cuts: tuple[ThroughCut, ...], heat: HeatLearned, full_power_w: float) -> tuple[ThroughCut, ...]:
+    """The cuts with their risk in a word; cuts in the range where flame was seen are left out while there are others."""
+    kept = tuple(cut for cut in cuts if not heat.flames(cut, full_power_w)) or cuts
+    return tuple(cut.model_copy(update={"heat": heat.of_cut(cut, full_power_w)}) for cut in kept)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kerfwright.calibrate.interval import two_sided_t_value
 from kerfwright.core.estimate import Estimate
 from kerfwright.core.finding import Finding
 
@@ -50,7 +52,7 @@ PLACE_FRAC, PLACE_WORTH = 0.05, 4.0  # widths differ 5 % from place to place, as
 def pooled(values: Array, sds: Array, source: str, size_mm: float = 0.15) -> tuple[Estimate, float, list[int]]:
     """Mean of (n,) readings that differ by their instruments (sds) and from place to place.
 
-    Returns (the mean, with the spread of one more place in its sd; the place-to-place spread; positions set aside).
+    Returns (the mean, its sd that of one more place and widened for few readings; the place-to-place spread; positions set aside).
     The place variance is what the readings spread beyond their instruments (DerSimonian and Laird 1986, from memory),
     drawn toward 5 % of ``size_mm``; readings beyond 4 robust deviations are set aside when there are 5 or more.
     """
@@ -63,7 +65,9 @@ def pooled(values: Array, sds: Array, source: str, size_mm: float = 0.15) -> tup
     place_variance = _place_variance(y, s, (PLACE_FRAC * size_mm) ** 2)
     weights = 1 / (s**2 + place_variance)
     mean = float(np.sum(weights * y) / np.sum(weights))
-    sd = float(np.sqrt(1 / np.sum(weights) + place_variance))
+    # Student's t of the readings and of what the prior is worth: 1.96 of this sd hold 95 %.
+    wider = two_sided_t_value(len(y) - 1 + PLACE_WORTH) / two_sided_t_value(math.inf)
+    sd = wider * float(np.sqrt(1 / np.sum(weights) + place_variance))
     return Estimate(mean, sd, len(y), source), float(np.sqrt(place_variance)), [int(i) for i in np.flatnonzero(~kept)]
 
 

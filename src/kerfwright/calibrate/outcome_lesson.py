@@ -4,7 +4,6 @@ A seen gap g against its prediction p is one more reading of everything that mak
 With spreads sd of the prediction and m of the reading, the best guess of the common error is
 r = (g - p) sd^2 / (sd^2 + m^2 / n) over n lines (normal prior and likelihood); it is shared out by variance.
 """
-# pyright: basic
 
 from __future__ import annotations
 
@@ -67,7 +66,7 @@ def outcome_from(job: Mapping[str, Any], corner: str, table: Mapping[str, Any]) 
     joint = joints[corner]
     pin = joint["pin_part"]
     board = job["boards"][pin]
-    points = board["thickness_points_mm"]
+    points: list[float] = board["thickness_points_mm"]
     method = next((wall["method"] for wall in job["walls"] if wall["part"] == pin and wall["chosen"]), "square")
     sd = joint["tightest_mm"]["sd"]
     return Outcome(
@@ -113,7 +112,8 @@ def learn_outcomes(outcomes: Sequence[Outcome], machine: str, species: str, thic
     mean = float(np.median(errors))
     shift = Estimate(trust * mean, math.sqrt(trust) * noise, len(errors), ", ".join(dict.fromkeys(each.job for each in mine)))
     said = (
-        f"{len(errors)} seen lines of real corners: {mean:+.3f} mm against what was predicted, taken as {shift.value:+.3f} ± {shift.sd:.3f} mm a flank",
+        f"{len(errors)} seen lines of real corners: {mean:+.3f} mm against what was predicted, "
+        f"taken as {shift.value:+.3f} ± {shift.sd:.3f} mm a flank",
     )
     return OutcomeLearned(Lesson("outcome", len(errors), {"flank_shift_mm": shift}, said), shift)
 

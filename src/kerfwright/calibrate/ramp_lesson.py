@@ -1,20 +1,25 @@
-"""Depth of a field of lines against power, at the spacing, layers and focus that production uses; and where walls end up."""
-# pyright: basic
+"""Depth of a field of lines against power, at the spacing, layers and focus that production uses.
+
+Model: depth = law(dose) times exp(board + place) plus a reading's own error. A board that was read speaks for itself; one
+that was not gets the mean of the boards and their spread (HANDBOOK section H form 4).
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.calibrate.choice import choose_law
-from kerfwright.calibrate.evidence import Datum, Evidence
+from kerfwright.calibrate.evidence import Datum, Evidence, burnt_alike
 from kerfwright.calibrate.fit import FittedLaw
-from kerfwright.calibrate.law import NoisePrior
+from kerfwright.calibrate.hierarchy import BoardSpread, boards_apart
+from kerfwright.calibrate.law import Law, NoisePrior
 from kerfwright.calibrate.laws import depth_law, power_law
-from kerfwright.calibrate.lesson import Lesson, Plot, pooled
+from kerfwright.calibrate.lesson import PLACE_FRAC, PLACE_WORTH, Lesson, Plot
 from kerfwright.calibrate.regression import fit_law
 from kerfwright.core.errors import InputError
 from kerfwright.core.estimate import Estimate
@@ -28,7 +33,12 @@ SETTINGS = ("speed_mm_s", "spacing_mm", "layers", "focus_mm", "focus_step_mm")
 FEWEST = 5
 LEAST_DEPTH_MM = 0.08
 THROUGH_SHARE = 0.97  # a reading this near the thickness means the gauge went through
+LEAST_READING_MM = 0.03  # of a depth gauge (common practice, no source)
 N_TABLE = 9
+THICKER_FRAC = 0.03  # boards planed alike differ this much (common practice, no source)
+ONE_SIDED_95 = 1.645
+GAUGE = NoisePrior(0.04, 3.0, "depth gauge and places, common practice, no source")
+DEAD_FRAC = 0.15  # shares of power up to this may give no light yet (project prior, no published source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,35 +49,30 @@ class RampLearned:
     settings: RampSettings
 
 
-@dataclass(frozen=True, eq=False)
-class WallLearned:
-    """shift_mm: how far walls end beyond their drawn place, into the wood, at the show face; depth_factor: true over expected depth."""
-
-    lesson: Lesson
-    shift_mm: Estimate
-    depth_factor: float
-
-
-def learn_ramp(evidence: Evidence, before: RampSettings) -> RampLearned | None:
+def learn_ramp(evidence: Evidence, before: RampSettings, board: str) -> RampLearned | None:
     """From the staircase; None with too few depths. The settings with the most readings are used."""
-    groups: dict[tuple[float, ...], list[Datum]] = {}
-    for datum in evidence.of(Quantity.DEPTH):
-        groups.setdefault(tuple(datum.setting(key) for key in SETTINGS), []).append(datum)
+    groups = burnt_alike(evidence.of(Quantity.DEPTH), SETTINGS)
     if not groups:
         return None
     # Later settings were chosen knowing the earlier ones; a group that reached through beats one that did not.
     settings, data = max(groups.items(), key=lambda item: (_reached(item[1]), list(groups).index(item[0])))
+    own = [datum for datum in data if datum.record.board == board]
+    new_board = not _enough(own)
+    data = data if new_board else own
     thickness_mm = float(np.median([datum.record.thickness_mm for datum in data]))
     deep = [datum for datum in data if datum.number >= THROUGH_SHARE * thickness_mm]
     data = [datum for datum in data if LEAST_DEPTH_MM <= datum.number < THROUGH_SHARE * thickness_mm]
-    if len(data) < FEWEST or len({datum.setting("power_frac") for datum in data}) < 3:
+    if not _enough(data):
         return None
     try:
-        fit, findings, said = _fitted(data, settings)
+        fit, apart, findings = _fitted(data, settings)
     except InputError:
         return None
-    through_frac = _through_power(deep, data)
-    ramp = _settings(fit, settings, data, through_frac, thickness_mm, before)
+    board_frac = apart.new_sd if new_board else 0.0
+    findings += apart.findings if new_board else ()
+    said = (_said(fit, apart, data, board_frac),)
+    through = _through(fit, settings, deep, data, thickness_mm)
+    ramp = _settings(fit, (_place_frac(apart, data), board_frac), settings, data, through, thickness_mm, before)
     if ramp is None:
         return None
     findings += [
@@ -85,6 +90,30 @@ def learn_ramp(evidence: Evidence, before: RampSettings) -> RampLearned | None:
     return RampLearned(lesson, ramp)
 
 
+def _enough(data: list[Datum]) -> bool:
+    kept = [datum for datum in data if LEAST_DEPTH_MM <= datum.number < THROUGH_SHARE * datum.record.thickness_mm]
+    return len(kept) >= FEWEST and len({datum.setting("power_frac") for datum in kept}) >= 3
+
+
+def _place(datum: Datum) -> str:
+    return f"{datum.record.board}/{datum.record.id}/{datum.observable.settings.get('place', '')}"
+
+
+def _place_frac(apart: BoardSpread, data: list[Datum]) -> float:
+    """Spread of ln depth between places, drawn toward a prior as if that had been seen at a few places more."""
+    n_free = len({_place(datum) for datum in data}) - len({datum.record.board for datum in data}) if apart.place_sd is not None else 0
+    return math.sqrt((n_free * (apart.place_sd or 0.0) ** 2 + PLACE_WORTH * PLACE_FRAC**2) / (n_free + PLACE_WORTH))
+
+
+def _sd_mm(fit: FittedLaw, apart_frac: tuple[float, float], n_places: int, dose: Array) -> Array:
+    """Of one more reading at one more place. The fit's residual holds places too: what they add grows with depth, the rest does not."""
+    place_frac, board_frac = apart_frac
+    curve = fit.sd_at(dose)
+    reading = max(fit.residual_sd**2 - place_frac**2 * float(np.mean(fit.y[fit.used] ** 2)), LEAST_READING_MM**2)
+    shares = place_frac**2 * (1 + 1 / n_places) + board_frac**2  # the curve itself rests on so many places
+    return np.sqrt(curve**2 + reading + shares * fit.mean(dose).middle_value ** 2)
+
+
 def _reached(data: list[Datum]) -> bool:
     return any(datum.number >= THROUGH_SHARE * datum.record.thickness_mm for datum in data) and len(data) >= FEWEST
 
@@ -94,55 +123,93 @@ def _dose(power_frac: Array, data: list[Datum], settings: tuple[float, ...]) -> 
     return settings[2] * power_frac * data[0].record.power_w / (settings[0] * settings[1])
 
 
-def _fitted(data: list[Datum], settings: tuple[float, ...]) -> tuple[FittedLaw, list[Finding], tuple[str, ...]]:
+def _fitted(data: list[Datum], settings: tuple[float, ...]) -> tuple[FittedLaw, BoardSpread, list[Finding]]:
+    """The curve of the mean board, and what boards and places add to it."""
     power = np.array([datum.setting("power_frac") for datum in data])
     depth = np.array([datum.number for datum in data])
-    dose = _dose(power, data, settings)
-    noise = NoisePrior(0.04, 3.0, "depth gauge and places, common practice, no source")
-    laws = (depth_law(int(settings[2])), power_law(float(depth.mean() / dose.mean()), 1.0))
-    places = [f"{datum.record.board}/{datum.observable.settings.get('place', '')}" for datum in data]
+    dose, places = _dose(power, data, settings), [_place(datum) for datum in data]
+    dead = DEAD_FRAC * float(_dose(np.ones(1), data, settings)[0])
+    laws = (depth_law(int(settings[2]), dead), power_law(float(depth.mean() / dose.mean()), 1.0))
+    source = ", ".join(dict.fromkeys(datum.record.id for datum in data))
+    fit = fit_law(laws[0], dose, depth, noise=GAUGE, robust=True, source=source)
+    boards = [datum.record.board for datum in data]
+    apart = _apart(fit, boards, places)
+    if len(set(boards)) > 1:
+        depth = depth / np.exp([apart.away_y.get(board, 0.0) for board in boards])
+        fit = fit_law(laws[0], dose, depth, noise=GAUGE, robust=True, source=source)
     findings: list[Finding] = []
-    fit = fit_law(laws[0], dose, depth, noise=noise, robust=True, source=", ".join(dict.fromkeys(datum.record.id for datum in data)))
     if len(set(places)) >= 2:
-        choice = choose_law(laws, dose, depth, places, noise=noise)
-        if choice.best == laws[1].name:
-            fit = fit_law(laws[1], dose, depth, noise=noise, robust=True, source=fit.source)
-        elif choice.best is None:
-            findings.append(
-                note(
-                    "form-open",
-                    f"the readings cannot choose between two forms of the depth curve ({choice.said}); inside the burnt range they agree",
-                )
-            )
-    heat = f"; {fit.residual_sd:.2f} mm from place to place"
-    return fit, [*findings, *fit.findings], (f"{len(data)} depths from {depth.min():.2f} to {depth.max():.2f} mm, {fit.law.name}{heat}",)
+        fit, findings = _chosen(fit, laws, dose, depth, places)
+    return fit, apart, [*findings, *fit.findings]
 
 
-def _through_power(deep: list[Datum], data: list[Datum]) -> float | None:
-    """Lowest power at which every repeat went through."""
+def _chosen(fit: FittedLaw, laws: Sequence[Law], dose: Array, depth: Array, places: list[str]) -> tuple[FittedLaw, list[Finding]]:
+    """The other form where leaving places out prefers it; said where that cannot tell."""
+    choice = choose_law(laws, dose, depth, places, noise=GAUGE)
+    if choice.best == laws[1].name:
+        return fit_law(laws[1], dose, depth, noise=GAUGE, robust=True, source=fit.source), []
+    if choice.best is not None:
+        return fit, []
+    text = f"the readings cannot choose between two forms of the depth curve ({choice.said}); inside the burnt range they agree"
+    return fit, [note("form-open", text)]
+
+
+def _apart(fit: FittedLaw, boards: list[str], places: list[str]) -> BoardSpread:
+    """Boards and places in ln depth about the curve; readings set aside stay out."""
+    kept = np.flatnonzero(fit.used)
+    left = np.log(fit.y[kept] / np.maximum(fit.law.at(fit.x[kept], fit.value), LEAST_DEPTH_MM))
+    return boards_apart(left, [boards[i] for i in kept], [places[i] for i in kept], in_logs=True)
+
+
+def _said(fit: FittedLaw, apart: BoardSpread, data: list[Datum], board_frac: float) -> str:
+    depth = [datum.number for datum in data]
+    places = "" if apart.place_sd is None else f"; places of a board differ by {100 * apart.place_sd:.0f} %"
+    boards = f"; a board not yet burnt may differ by {100 * board_frac:.0f} %" if board_frac else ""
+    read = f"{len(data)} depths from {min(depth):.2f} to {max(depth):.2f} mm"
+    return f"{read}, {fit.law.name}; {fit.residual_sd:.2f} mm a reading{places}{boards}"
+
+
+def _through(
+    fit: FittedLaw, settings: tuple[float, ...], deep: list[Datum], data: list[Datum], thickness_mm: float
+) -> tuple[float, float] | None:
+    """(power, depth it is sure to reach) of the gentlest field that would go through a board ``THICKER_FRAC`` thicker at 95 % of
+    places, as the curve has it, else of the hottest; None when no power went through at every repeat."""
     stopped = {datum.setting("power_frac") for datum in data}
-    above = [datum.setting("power_frac") for datum in deep if datum.setting("power_frac") not in stopped]
-    return min(above) if above else None
+    above = sorted({datum.setting("power_frac") for datum in deep} - stopped)
+    if not above:
+        return None
+    dose = _dose(np.array(above), data, settings)
+    sure_mm = fit.mean(dose).middle_value - ONE_SIDED_95 * fit.sd_at(dose, new_reading=True)
+    wanted_mm = (1 + THICKER_FRAC) * thickness_mm
+    i = next((k for k, reach_mm in enumerate(sure_mm) if reach_mm >= wanted_mm), len(above) - 1)
+    return above[i], min(max(float(sure_mm[i]), thickness_mm), wanted_mm)
 
 
 def _settings(
-    fit: FittedLaw, settings: tuple[float, ...], data: list[Datum], through_frac: float | None, thickness_mm: float, before: RampSettings
+    fit: FittedLaw,
+    apart_frac: tuple[float, float],
+    settings: tuple[float, ...],
+    data: list[Datum],
+    through: tuple[float, float] | None,
+    thickness_mm: float,
+    before: RampSettings,
 ) -> RampSettings | None:
     burnt = np.array([datum.setting("power_frac") for datum in data])
-    grid = np.linspace(burnt.min(), burnt.max(), 400)
+    grid: Array = np.linspace(float(burnt.min()), float(burnt.max()), 400)
     middle = fit.mean(_dose(grid, data, settings)).middle_value
-    usable = grid[(middle >= LEAST_DEPTH_MM) & (middle < thickness_mm) & (grid < (through_frac or 2.0))]
+    usable = grid[(middle >= LEAST_DEPTH_MM) & (middle < thickness_mm) & (grid < (through[0] if through else 2.0))]
     if len(usable) < 2:
         return None
     # Close together where the curve is shallow: every depth of the wall's upper part is needed there too.
-    power = usable[0] + (usable[-1] - usable[0]) * np.linspace(0, 1, N_TABLE) ** 1.3
+    power: Array = usable[0] + (usable[-1] - usable[0]) * np.linspace(0, 1, N_TABLE) ** 1.3
     dose = _dose(power, data, settings)
-    depth, sd = fit.mean(dose).middle_value, fit.sd_at(dose, new_reading=True)
+    depth = fit.mean(dose).middle_value
+    sd = _sd_mm(fit, apart_frac, len({_place(datum) for datum in data}), dose)
     table = [(f"{100 * p:.4f} %", Estimate(float(d), float(s), len(data), fit.source)) for p, d, s in zip(power, depth, sd, strict=True)]
     rising = [row for i, row in enumerate(table) if i == 0 or row[1].value > table[i - 1][1].value + 1e-6]
     if len(rising) < 3:
         return None
-    through_fits = through_frac is not None and through_frac > power[-1] and thickness_mm > depth[-1]
+    reaching = through if through is not None and through[0] > power[-1] and through[1] > depth[-1] else None
     return RampSettings.model_validate(
         {
             "speed": f"{settings[0]:.5f} mm/s",
@@ -152,8 +219,9 @@ def _settings(
             "focus_step": f"{settings[4]:.4f} mm",
             "depth": tuple(rising),
             "wall_shift": before.wall_shift_mm,
-            "through_power": f"{100 * through_frac:.4f} %" if through_fits and through_frac else None,
-            "through_thickness": f"{thickness_mm:.4f} mm" if through_fits else None,
+            "wall_lean": before.wall_lean_frac,
+            "through_power": f"{100 * reaching[0]:.4f} %" if reaching else None,
+            "through_thickness": f"{reaching[1]:.4f} mm" if reaching else None,
         }
     )
 
@@ -169,53 +237,3 @@ def _plot(fit: FittedLaw, data: list[Datum], settings: tuple[float, ...], ramp: 
     points = np.stack([100 * power, depth], axis=1)
     title = f"Depth of lines {ramp.spacing_mm:g} mm apart, {ramp.layers} layers, {ramp.speed_mm_s:.3g} mm/s"
     return Plot(title, "power, %", "depth, mm", points[~aside], curve, points[aside])
-
-
-def learn_wall(evidence: Evidence) -> WallLearned | None:
-    """From the sloped edge: a constant shift and a lean that means depths were mistaken by a factor.
-
-    A wall drawn with slope s whose depths are (1 + e) times the expected ones stands e s z further in at depth z.
-    """
-    data = evidence.of(Quantity.WALL_OFFSET)
-    # Only the latest coupon: earlier ones were drawn with an older depth curve, whose mistakes are not this one's.
-    data = [datum for datum in data if datum.record.id == data[-1].record.id]
-    if len(data) < 2:
-        return None
-    drawn_shift = float(np.median([float(datum.observable.settings.get("wall_shift_mm", 0.0)) for datum in data]))
-    offset = np.array([datum.number for datum in data])
-    depth = np.array([datum.setting("depth_mm") for datum in data])
-    sds = np.array([datum.instrument_sd_mm for datum in data])
-    slope = float(np.median([datum.setting("slope_frac") for datum in data]))
-    lean, lean_sd = _lean(depth, offset)
-    factor = 1.0
-    said = f"{len(data)} places on a sloped edge: walls end {{:+.3f}} ± {{:.3f}} mm from where they were drawn, + into the wood"
-    if lean_sd > 0 and abs(lean) > 2 * lean_sd:
-        factor = 1 + max(min(lean / slope, 0.3), -0.3)
-        offset = offset - slope * (factor - 1) * depth
-    shift, _, _ = pooled(offset, sds, ", ".join(dict.fromkeys(datum.record.id for datum in data)))
-    shift = Estimate(shift.value + drawn_shift, shift.sd, shift.n, shift.source)
-    told = (
-        said.format(shift.value, shift.sd)
-        + (f"; depths are {100 * (factor - 1):+.0f} % of what was expected in a wedge" if factor != 1.0 else ""),
-    )
-    points = np.stack([depth, np.array([datum.number for datum in data])], axis=1)
-    at = np.linspace(0, depth.max(), 20)
-    line = shift.value - drawn_shift + slope * (factor - 1) * at
-    plot = Plot(
-        "A ramped wall against where it was drawn",
-        "depth below the show face, mm",
-        "offset into the wood, mm",
-        points,
-        np.stack([at, line, line - 1.96 * shift.sd, line + 1.96 * shift.sd], axis=1),
-    )
-    return WallLearned(Lesson("wall", len(data), {"shift_mm": shift}, told, (), (plot,)), shift, factor)
-
-
-def _lean(depth: Array, offset: Array) -> tuple[float, float]:
-    """Least-squares slope of offset on depth and its standard deviation; 0, 0 when it cannot be told."""
-    if len(depth) < 4 or float(np.ptp(depth)) < 1e-9:
-        return 0.0, 0.0
-    away = depth - depth.mean()
-    slope = float(away @ (offset - offset.mean()) / (away @ away))
-    left = offset - offset.mean() - slope * away
-    return slope, math.sqrt(float(left @ left) / (len(depth) - 2) / float(away @ away))

@@ -1,5 +1,4 @@
 """Lessons about the machine itself: scale and squareness, lag, best focus; and how tight a joint feels in this wood."""
-# pyright: basic
 
 from __future__ import annotations
 
@@ -146,7 +145,7 @@ def _finest(data: list[Datum], travel: str) -> tuple[Estimate, Plot] | None:
     except InputError:
         return None
     best = fit.estimate("best_focus_mm")
-    at = np.linspace(focus.min(), focus.max(), 60)
+    at: Array = np.linspace(float(focus.min()), float(focus.max()), 60)
     band = fit.mean(at)
     plot = Plot(
         f"Fineness against focus, travel {travel}",

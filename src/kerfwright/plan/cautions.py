@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from kerfwright.core.finding import Finding, caution, note, warning
 from kerfwright.coupons.first_guess import guess_findings
+from kerfwright.geometry.slab import Face
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.design import Corner
 from kerfwright.plan.blank import sharing
@@ -14,7 +15,7 @@ from kerfwright.plan.walls import RAMP_PRACTICAL_MM
 from kerfwright.process.fit import TIGHTEST_MM
 from kerfwright.process.gap import MateGap, WallOption
 from kerfwright.process.recipe import Recipe
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 from kerfwright.wood.board import Board
 from kerfwright.wood.species import find_species
 
@@ -100,7 +101,7 @@ def recipe_findings(recipes: Mapping[str, Recipe], boards: Mapping[str, Board], 
     """Recipes for another machine or species, or without spreads."""
     found: list[Finding] = []
     for part, recipe in recipes.items():
-        found += guess_findings(recipe, part)
+        found += [*guess_findings(recipe, part), *_heat_findings(recipe, boards[part], part)]
         if recipe.machine != machine.name:
             found.append(warning("other-machine", f'recipe "{recipe.name}" was made on "{recipe.machine}", not on "{machine.name}"', part))
         if find_species(recipe.species).name != find_species(boards[part].species).name:
@@ -124,6 +125,17 @@ def recipe_findings(recipes: Mapping[str, Recipe], boards: Mapping[str, Board], 
                 )
             )
     return found
+
+
+def _heat_findings(recipe: Recipe, board: Board, part: str) -> list[Finding]:
+    """What the through coupon's cells told of the settings for this board; the standing caution speaks where none was watched."""
+    words = {cut.heat for cut in recipe.through if cut.covers(board.thickness_mm)}
+    if "high" in words:
+        text = "the risk of flame with these through settings is high: cells like them flashed or may well. Try more, lighter passes, "
+        return [caution("through-heat", f"{text}more air or a thinner board, and burn the through coupon again first", part)]
+    if "raised" in words:
+        return [caution("through-heat", "the risk of flame with these through settings is raised, as the coupon's cells told", part)]
+    return []
 
 
 def wall_findings(walls: tuple[WallOption, ...], thickness_mm: Mapping[str, float]) -> list[Finding]:

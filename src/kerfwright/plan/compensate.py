@@ -17,9 +17,9 @@ from kerfwright.core.estimate import Estimate
 from kerfwright.core.pose import Pose
 from kerfwright.geometry.edge_offset import offset_ring
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
+from kerfwright.geometry.slab import Face
 from kerfwright.plan.spread import Cause, Spread, joined, total_sd_mm
 from kerfwright.process.recipe import KerfProfile, ThroughCut
-from kerfwright.process.setup import Face
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from kerfwright.core.units import format_duration, format_mm
 from kerfwright.coupons.coupon import CouponDesign, Site
 from kerfwright.geometry.assembly import Assembly
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import Slab, straight_slab
+from kerfwright.geometry.slab import Face, Slab, straight_slab
 from kerfwright.plan import cautions
 from kerfwright.plan.bench import GAUGE_INSET_MM
 from kerfwright.plan.check import check_setup
@@ -19,7 +19,8 @@ from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.pose import Lie, bed_from_board, flat_lie
 from kerfwright.plan.timing import setup_time
 from kerfwright.process.job import Job, SetupTime
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
+from kerfwright.process.spread_order import in_order
 
 Array = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ def plan_coupon(design: CouponDesign, site: Site, options: PlanOptions) -> Job:
         0.0,
         "bed",
         _gauge_mm(design, size_mm),
-        tuple(op for op in design.operations if op.paths),
+        in_order(design.operations, options.order),
         (_laying(design, site, options), *design.steps),
     )
     check_setup(setup, site.machine)

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from kerfwright.core.document import Document, Length, LengthOrZero, SignedLength
+from kerfwright.process.spread_order import Order
 
 WallWish = Literal["auto", "ramp", "cradle", "two faces"]
 
@@ -20,7 +21,9 @@ class PlanOptions(Document):
     common practice, no source). lead: cuts start this far out in the waste. floor_overrun: ramp lines run past the
     socket floor by this, else a fillet blocks the joint. reread: witness marks at every re-posing. pilot: every board
     first burns a strip in its own end waste, from whose readings the job is written again; pilot_burnt: that strip is
-    burnt already. check_pause: a ramp's program stops after most of its layers to have a witness patch read.
+    burnt already. check_pause: a ramp's program stops after most of its layers to have a witness patch read. order:
+    "spread" burns one line of every ramp in turn, so that each cools before the beam is back; coupons are burnt so too,
+    and a ramp burnt hotter than its coupon is not the ramp that was measured.
     """
 
     walls: WallWish = "auto"
@@ -33,6 +36,7 @@ class PlanOptions(Document):
     pilot: bool = False
     pilot_burnt: bool = Field(default=False, description="set by `retune`: the strips are burnt, only their room is kept")
     check_pause: bool = False
+    order: Order = "spread"
     fence_mm: tuple[Length, Length] = Field(
         default=(10.0, 10.0), alias="fence", description="where the board's front left corner lies in the bed"
     )

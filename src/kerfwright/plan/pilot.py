@@ -7,11 +7,13 @@ deep. Tongues tell this board's slit at the waist (a caliper closes on a tongue'
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from kerfwright.core.errors import PlanError
+from kerfwright.core.finding import Finding, note
 from kerfwright.core.units import format_mm
 from kerfwright.coupons.coupon import CouponDesign
 from kerfwright.coupons.observable import Observable, Quantity, Setting
@@ -130,9 +132,18 @@ def _fields(cutting: Cutting, ramp: RampSettings, corners: list[tuple[float, flo
     found: list[Observable] = []
     for k, (at, power, depth_mm) in enumerate(zip(corners, powers, depths_mm, strict=True)):
         tells = f"depth of the {words[k]}, on {cutting.blank.part} at its middle, below the bare face beside it"
-        field = field_depth(f"depth-{k + 1}", at, tells, ramp, float(power), thickness_mm, KIND)
+        field = field_depth(f"depth-{k + 1}", at, tells, ramp, float(power), thickness_mm, f"{KIND} {cutting.blank.part}")
         found.append(replace(field, settings=field.settings | {"expected_mm": float(depth_mm)}))
     return operation, found
+
+
+def strips_first(parts: Sequence[str]) -> list[Finding]:
+    """What to do with the strips of these parts before anything else."""
+    if not parts:
+        return []
+    setups = f"setups 1 to {len(parts)}, the pilot strips" if len(parts) > 1 else "setup 1, the pilot strip"
+    told = "read what the forms under pilot ask for, then write the rest again for these very boards with kerfwright retune"
+    return [note("pilot-first", f"burn {setups}, first: {told}")]
 
 
 def is_pilot(setup_name: str, part: str) -> bool:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from kerfwright.core.errors import PlanError
 from kerfwright.core.pose import Pose, identity, shift, turn_x, turn_z
 from kerfwright.core.units import format_mm
+from kerfwright.geometry.slab import Face
 from kerfwright.machine.machine import Machine
-from kerfwright.process.setup import Face
 
 Array = NDArray[np.float64]
 

@@ -39,9 +39,7 @@ def wedge_lines(cutting: Cutting, ramp: RampSettings, wishes: RampWishes, core: 
         show_y, inner_y = slab.show_ring.points_mm[i, 1], slab.inner_ring.points_mm[i, 1]
         clearance_mm = cutting.clearance_mm.get(edge.name.split(".")[0], 0.0)
         hollow_mm = min(wishes.hollow_mm, 0.2 * abs(inner_y - show_y))
-        t_mm, depth_mm = wall_depths(
-            abs(inner_y - show_y), slab.thickness_mm, ramp.spacing_mm, clearance_mm / 4, hollow_mm, ramp.wall_shift_mm.value
-        )
+        t_mm, depth_mm = wall_depths(ramp, abs(inner_y - show_y), slab.thickness_mm, clearance_mm / 4, hollow_mm)
         powers, kept = line_powers(ramp, depth_mm)
         x_out, x_floor = _reach(cutting, core, notch, wishes.overrun_mm)
         toward = np.sign(inner_y - show_y)

@@ -49,7 +49,7 @@ def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess]) -> CutOpera
         )
     z_mm = lie.entry_z_frac * bench.thickness_mm
     paths = [path for recess in recesses for path in _lines(recess, ramp, z_mm, blank.part)]
-    names = sorted({recess.name for recess in recesses})
+    names = sorted({f"{recess.name} {format_mm(recess.depth_mm)}" for recess in recesses})
     title = f"To depth: {', '.join(names)}"
     return CutOperation("recesses", title, OperationKind.RAMP, tuple(paths), ramp.speed_mm_s, ramp.passes_down())
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -21,23 +22,28 @@ from kerfwright.core.estimate import Estimate
 from kerfwright.process.operation import Pass, passes_down
 
 Array = NDArray[np.float64]
+HeatWord = Literal["raised", "high", "unknown"]  # never less than that
 
 # Spread assumed when a person types none (common practice, no source).
 KERF_SD_MM = 0.02
 DEPTH_SD_MM = 0.25
 SHIFT_SD_MM = 0.03
+LEAN_SD_FRAC = 0.01
+MOST_LEAN_FRAC = 0.05
+
+
+def _read(value: object, parse: Callable[[object], float], default_sd: float) -> Estimate:
+    return value if isinstance(value, Estimate) else units.parse_estimate(value, parse, default_sd)
 
 
 def _estimate(parse: Callable[[object], float], default_sd: float) -> Callable[[object], Estimate]:
-    def read(value: object) -> Estimate:
-        return value if isinstance(value, Estimate) else units.parse_estimate(value, parse, default_sd)
-
-    return read
+    return partial(_read, parse=parse, default_sd=default_sd)  # the docs look up how it is written
 
 
 KerfWidth = Annotated[Estimate, BeforeValidator(_estimate(units.parse_length_mm, KERF_SD_MM))]
 Depth = Annotated[Estimate, BeforeValidator(_estimate(units.parse_length_mm, DEPTH_SD_MM))]
 Shift = Annotated[Estimate, BeforeValidator(_estimate(units.parse_length_mm, SHIFT_SD_MM))]
+Lean = Annotated[Estimate, BeforeValidator(_estimate(units.parse_fraction, LEAN_SD_FRAC))]
 
 
 class KerfProfile(Document):
@@ -103,6 +109,7 @@ class ThroughCut(Document):
     focus_mm: SignedLength = Field(default=0.0, alias="focus", description="above the entry face, first pass")
     focus_step_mm: LengthOrZero = Field(default=0.0, alias="focus_step", description="each later pass lower by this")
     focus_window_mm: Length = Field(default=0.5, alias="focus_window", description="focus may be off by this much, up or down")
+    heat: HeatWord = Field(default="unknown", description="risk of flame with these settings, as the through coupon's cells told")
     kerf: tuple[KerfProfile, ...] = Field(min_length=1, max_length=4)
 
     @model_validator(mode="after")
@@ -154,7 +161,12 @@ class RampSettings(Document):
     wall_shift_mm: Shift = Field(
         default=Estimate(0.0, SHIFT_SD_MM, 0, "no sloped edge read yet: ours assumed"),
         alias="wall_shift",
-        description="how far a ramped wall ends up beyond its drawn place, into the wood",
+        description="how far a ramped wall ends up beyond its drawn place, into the wood, at the show face",
+    )
+    wall_lean_frac: Lean = Field(
+        default=Estimate(0.0, LEAN_SD_FRAC, 0, "no sloped edge read yet: ours assumed"),
+        alias="wall_lean",
+        description="how much further into the wood for each length of depth; below 0 when the wall stands steeper than it was drawn",
     )
 
     @model_validator(mode="after")
@@ -168,6 +180,8 @@ class RampSettings(Document):
             )
         if (self.through_power_frac is None) != (self.through_thickness_mm is None):
             raise InputError("through_power and through_thickness come together", accepted="both or neither")
+        if abs(self.wall_lean_frac.value) > MOST_LEAN_FRAC:
+            raise InputError(f"a wall lean of {self.wall_lean_frac.value:.1%}", accepted=f"-{MOST_LEAN_FRAC:.0%} to {MOST_LEAN_FRAC:.0%}")
         if not 0.01 <= self.spacing_mm <= 1:
             raise InputError(f"line spacing {self.spacing_mm} mm", accepted="0.01 to 1 mm")
         return self

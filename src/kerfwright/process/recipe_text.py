@@ -38,6 +38,7 @@ def _through(cut: ThroughCut) -> list[str]:
         f"focus = {_plain(cut.focus_mm)}",
         f"focus_step = {_plain(cut.focus_step_mm)}",
         f"focus_window = {_plain(cut.focus_window_mm)}",
+        f"heat = {_text(cut.heat)}",
     ]
     for profile in cut.kerf:
         lines += _kerf(profile)
@@ -72,7 +73,12 @@ def _ramp(ramp: RampSettings) -> list[str]:
     ]
     if ramp.through_power_frac is not None and ramp.through_thickness_mm is not None:
         lines += [f"through_power = {_percent(ramp.through_power_frac)}", f"through_thickness = {_plain(ramp.through_thickness_mm)}"]
-    return [*lines, f"wall_shift = {_estimate(ramp.wall_shift_mm)}"]
+    lean = ramp.wall_lean_frac
+    return [
+        *lines,
+        f"wall_shift = {_estimate(ramp.wall_shift_mm)}",
+        f'wall_lean = "{_number(100 * lean.value)} ± {_number(100 * lean.sd)} %"',
+    ]
 
 
 def _text(text: str) -> str:
