@@ -1,4 +1,4 @@
-"""Read a job folder back: enough of job.json to write one of its programs again."""
+"""Read a job folder back: enough of job.json to write one of its programs again, and to burn and judge the job."""
 
 from __future__ import annotations
 
@@ -10,24 +10,38 @@ from typing import Any, cast
 import numpy as np
 
 from kerfwright.core.errors import FolderError, InputError
+from kerfwright.core.estimate import Estimate
 from kerfwright.core.pose import Pose
 from kerfwright.export.job_record import SCHEMA
+from kerfwright.geometry.assembly import Assembly, Mate, Part, Step
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, Slab
 from kerfwright.machine.machine import Head, Machine
+from kerfwright.process.gap import MateGap
+from kerfwright.process.job import Job, SetupTime
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
 from kerfwright.process.setup import Setup, Vernier
+from kerfwright.wood.board import Board
 
 
 @dataclass(frozen=True, eq=False)
 class JobFolder:
-    """A job folder read back. programs: file path in the folder by setup number."""
+    """A job folder read back. programs: file path in the folder by setup number; boards: by part."""
 
     name: str
     machine: Machine
     setups: tuple[Setup, ...]
     programs: dict[int, str]
     recipe_names: dict[str, str]
+    boards: dict[str, Board]
+    assembly: Assembly
+    times: tuple[SetupTime, ...]
+    gaps: tuple[MateGap, ...]
+
+    @property
+    def job(self) -> Job:
+        """The job without what only its planner knows: recipes, options weighed, findings, freedoms of parts."""
+        return Job(self.name, self.machine, self.boards, {}, self.assembly, self.setups, self.times, self.gaps, (), ())
 
     def setup(self, number: int) -> Setup:
         """One setup. Raises InputError when there is none of that number."""
@@ -66,7 +80,26 @@ def _job(record: dict[str, Any]) -> JobFolder:
         tuple(_setup(each) for each in record["setups"]),
         {each["number"]: each["program"] for each in record["setups"]},
         {part: recipe["name"] for part, recipe in record["recipes"].items()},
+        {part: Board.model_construct(**board) for part, board in record["boards"].items()},
+        _assembly(record),
+        tuple(SetupTime(**each) for each in record["times"]),
+        tuple(_gap(each) for each in record["joints"]),
     )
+
+
+def _assembly(record: dict[str, Any]) -> Assembly:
+    parts = tuple(
+        Part(each["name"], _slab(each["outline"]), _exact_pose(np.array(each["assembly_from_part"]))) for each in record["parts"]
+    )
+    steps = tuple(
+        Step(tuple(each["moving"]), tuple(each["standing"]), np.array(each["direction"])) for each in record["assembly_steps"]
+    )
+    return Assembly(record["name"], parts, tuple(Mate(**each) for each in record["mates"]), (), steps)
+
+
+def _gap(fields: dict[str, Any]) -> MateGap:
+    estimates: dict[str, Any] = {name: Estimate(**fields[name]) for name in ("tightest_mm", "seen_tail_face_mm", "seen_pin_face_mm")}
+    return MateGap(**(fields | estimates))
 
 
 def _slab(fields: dict[str, Any]) -> Slab:

@@ -17,11 +17,11 @@ from kerfwright.core.units import format_mm
 from kerfwright.export.drawing import Window, add, outline, page, to_bytes
 from kerfwright.export.palette import INKS
 from kerfwright.export.wording import settings_words, short
-from kerfwright.geometry.slab import Slab
+from kerfwright.geometry.slab import Face, Slab
 from kerfwright.machine.machine import Machine
 from kerfwright.process.moves import program_points
 from kerfwright.process.operation import CutOperation, OperationKind
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 
 Array = NDArray[np.float64]
 

@@ -32,3 +32,6 @@ INKS: dict[OperationKind, Ink] = {
     OperationKind.ENGRAVE: Ink("#b9770e", (5.0, 2.0), "engrave"),
     OperationKind.WITNESS: Ink("#8c8577", (6.0, 2.0, 1.0, 2.0), "witness mark"),
 }
+
+# Cool to warm on pale wood. Every step is darker than the one before for all four kinds of sight, so order never rests on hue.
+WARMTH_INKS: tuple[str, ...] = ("#e0d4b8", "#dda23c", "#c7611f", "#8f2438", "#3a0a2a")

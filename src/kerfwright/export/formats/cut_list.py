@@ -1,4 +1,9 @@
-"""The cut list as CSV (RFC 4180, UTF-8): one row a part, lengths in mm and in inches to 1/64."""
+"""The cut list as CSV (RFC 4180, UTF-8): one row a part, lengths in mm and in inches to 1/64, then the wood each species takes.
+
+Words: *finished* is the part as it is burnt, *planed* its length once the proud ends are planed flush, *blank* the board the
+programs are placed on, *rough* what to take from the rack so that the blank can be milled from it. A board foot is a board
+of 12 x 12 x 1 in: 2359.737 cm3 (definition; arithmetic our own).
+"""
 
 from __future__ import annotations
 
@@ -9,6 +14,7 @@ from fractions import Fraction
 
 from kerfwright.core.units import MM_PER_INCH
 from kerfwright.export.exporter import Exporter, JobFile
+from kerfwright.export.sheet.telling import outside_mm, recess_words
 from kerfwright.geometry.slab import Slab
 from kerfwright.process.job import Job
 from kerfwright.process.setup import Setup
@@ -16,9 +22,13 @@ from kerfwright.process.setup import Setup
 PATH = "cut-list.csv"
 SIXTY_FOURTHS = 64
 AXES = ("length", "width", "thickness")
+# Wood lost while a rough board is squared, jointed and planed both sides (common practice, no source).
+MILLING_MM = (10.0, 3.0, 2.0)
+MM3_PER_BOARD_FOOT = 144 * MM_PER_INCH**3
 HEADS = ("part", "use", "pieces", "board", "species",
          *(f"finished_{axis}_mm" for axis in AXES), *(f"finished_{axis}_in" for axis in AXES),
-         *(f"blank_{axis}_mm" for axis in AXES), *(f"blank_{axis}_in" for axis in AXES), "setups")
+         *(f"blank_{axis}_mm" for axis in AXES), *(f"blank_{axis}_in" for axis in AXES), "setups", "planed_length_mm",
+         *(f"rough_{axis}_mm" for axis in AXES), "rough_board_feet", "rough_area_m2", "hollows")
 
 Size = tuple[float, float, float]
 
@@ -32,21 +42,35 @@ class _CutList:
 
 
 def cut_list(job: Job) -> bytes:
-    """Parts of the piece in its own order, then helpers such as a cradle's. The blank is the board the programs are placed on."""
+    """Parts of the piece in its own order, helpers such as a cradle's, then the wood that the parts take, by species."""
     text = io.StringIO(newline="")
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow(HEADS)
+    proud_mm = outside_mm(job.assembly)[1]
+    jointed = {name for mate in job.assembly.mates for name in (mate.part_a, mate.part_b)}
+    wood: dict[str, list[Size]] = {}
     for part in job.assembly.parts:
         board, setups = job.boards[part.name], [setup for setup in job.setups if setup.part == part.name]
         blank_mm = setups[0].board_size_mm if setups else (board.length_mm, board.width_mm, board.thickness_mm)
-        rows.writerow(_row(part.name, "piece", board.name, board.species, part.slab, blank_mm, setups))
+        planing_mm = 2 * proud_mm if part.name in jointed else 0.0
+        rough_mm = rough_size_mm(blank_mm)
+        wood.setdefault(board.species, []).append(rough_mm)
+        hollows = "; ".join(": ".join(recess_words(part, recess)) for recess in part.slab.recesses)
+        x0, _, x1, _ = part.slab.bounds_mm()
+        row = _row(part.name, "piece", board.name, board.species, part.slab, blank_mm, setups)
+        rows.writerow([*row, _mm(x1 - x0 - planing_mm), *map(_mm, rough_mm), *_amounts([rough_mm]), hollows])
     named = {part.name for part in job.assembly.parts}
     for setup in job.setups:
         if setup.part not in named:
             slabs = (setup.part_slab, *setup.more_slabs)
             for number, slab in enumerate(slabs, start=1):
                 name = setup.part if len(slabs) == 1 else f"{setup.part} {number}"
-                rows.writerow(_row(name, "helper", setup.board, "any flat wood the recipe cuts", slab, setup.board_size_mm, [setup]))
+                row = _row(name, "helper", setup.board, "any flat wood the recipe cuts", slab, setup.board_size_mm, [setup])
+                rows.writerow([*row, *[""] * (len(HEADS) - len(row))])
+    for species, sizes in wood.items():
+        total = {"part": "all parts", "use": "wood needed", "pieces": str(len(sizes)), "species": species}
+        total |= dict(zip(("rough_board_feet", "rough_area_m2"), _amounts(sizes), strict=True))
+        rows.writerow([total.get(head, "") for head in HEADS])
     return text.getvalue().encode("utf-8")
 
 
@@ -55,6 +79,19 @@ def _row(part: str, use: str, board: str, species: str, slab: Slab, blank_mm: Si
     finished_mm = (x1 - x0, y1 - y0, slab.thickness_mm)
     sizes = [words for size in (finished_mm, blank_mm) for write in (_mm, inches) for words in map(write, size)]
     return [part, use, "1", board, species, *sizes, " ".join(str(setup.number) for setup in setups)]
+
+
+def rough_size_mm(blank_mm: Size) -> Size:
+    """Length, width and thickness of rough wood that a blank is milled from."""
+    length, width, thickness = (size + lost for size, lost in zip(blank_mm, MILLING_MM, strict=True))
+    return length, width, thickness
+
+
+def _amounts(sizes_mm: list[Size]) -> tuple[str, str]:
+    """Board feet and m2 of face."""
+    volume_mm3 = sum(length * width * thickness for length, width, thickness in sizes_mm)
+    area_mm2 = sum(length * width for length, width, _ in sizes_mm)
+    return f"{volume_mm3 / MM3_PER_BOARD_FOOT:.3f}", f"{area_mm2 / 1e6:.4f}"
 
 
 def _mm(length_mm: float) -> str:

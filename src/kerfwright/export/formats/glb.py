@@ -8,7 +8,6 @@ face keeps its own normal and edges look crisp; end grain is a little darker by 
 from __future__ import annotations
 
 import json
-import struct
 from collections.abc import Iterator
 from typing import Any
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from kerfwright.core.pose import Pose
 from kerfwright.export.exporter import JobFile
+from kerfwright.export.gltf import FLOAT, M_PER_MM, UNSIGNED_BYTE, Y_UP_FROM_Z_UP, Buffer, container, material
 from kerfwright.export.wood_colour import Colour, end_grain, part_colours, shaded
 from kerfwright.geometry.assembly import Assembly, Part
 from kerfwright.geometry.mesh import slab_mesh
@@ -25,11 +25,7 @@ from kerfwright.process.job import Job
 Array = NDArray[np.float64]
 
 PATH = "piece.glb"
-M_PER_MM = 0.001
 END_GRAIN_LIGHT = 0.62  # linear light of end grain beside face grain (ours, chosen by eye)
-ROUGHNESS = 0.85  # planed, unfinished wood (ours, chosen by eye)
-Y_UP_FROM_Z_UP = [1, 0, 0, 0, 0, 0, -1, 0, 0, 1, 0, 0, 0, 0, 0, 1]  # column by column, as the format wants
-FLOAT, UNSIGNED_BYTE, ARRAY_BUFFER = 5126, 5121, 34962  # numbers of the format
 
 
 class GlbExporter:
@@ -46,7 +42,7 @@ class GlbExporter:
 def glb_bytes(assembly: Assembly, colours: dict[str, Colour]) -> bytes:
     """The assembly as a GLB file. colours: sRGB 0-1 by part name."""
     parts = range(len(assembly.parts))
-    buffer = _Buffer()
+    buffer = Buffer()
     meshes = [_mesh(buffer, part, i) for i, part in enumerate(assembly.parts)]
     whole = {"name": assembly.name, "matrix": Y_UP_FROM_Z_UP, "children": [i + 1 for i in parts]}
     placed = [{"name": part.name, "mesh": i, "matrix": _matrix(part.assembly_from_part)} for i, part in enumerate(assembly.parts)]
@@ -56,32 +52,16 @@ def glb_bytes(assembly: Assembly, colours: dict[str, Colour]) -> bytes:
         "scenes": [{"name": assembly.name, "nodes": [0]}],
         "nodes": [whole, *placed],
         "meshes": meshes,
-        "materials": [_material(part.name, colours[part.name]) for part in assembly.parts],
+        "materials": [material(part.name, colours[part.name]) for part in assembly.parts],
         "accessors": buffer.accessors,
         "bufferViews": buffer.views,
         "buffers": [{"byteLength": len(buffer.data)}],
     }
     text = json.dumps(document, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode("utf-8")
-    return _container(text, bytes(buffer.data))
+    return container(text, bytes(buffer.data))
 
 
-class _Buffer:
-    """The binary buffer and the accessors into it."""
-
-    def __init__(self) -> None:
-        self.data = bytearray()
-        self.views: list[dict[str, Any]] = []
-        self.accessors: list[dict[str, Any]] = []
-
-    def add(self, values: NDArray[Any], kind: str, component: int, **more: Any) -> int:
-        """Append (n, k) values as one accessor; its number. Every row is a whole number of four bytes, so views stay aligned."""
-        self.views.append({"buffer": 0, "byteOffset": len(self.data), "byteLength": values.nbytes, "target": ARRAY_BUFFER})
-        self.accessors.append({"bufferView": len(self.views) - 1, "componentType": component, "count": len(values), "type": kind, **more})
-        self.data += values.tobytes()
-        return len(self.accessors) - 1
-
-
-def _mesh(buffer: _Buffer, part: Part, material: int) -> dict[str, Any]:
+def _mesh(buffer: Buffer, part: Part, material: int) -> dict[str, Any]:
     mesh = slab_mesh(part.slab)
     normals = mesh.normals()
     points = (mesh.vertices_mm[mesh.faces].reshape(-1, 3) * M_PER_MM).astype("<f4")  # (3 m, 3)
@@ -95,35 +75,11 @@ def _mesh(buffer: _Buffer, part: Part, material: int) -> dict[str, Any]:
     return {"name": part.name, "primitives": [{"attributes": attributes, "material": material}]}
 
 
-def _material(name: str, colour: Colour) -> dict[str, Any]:
-    look = {"baseColorFactor": [*(_linear(each) for each in colour), 1.0], "metallicFactor": 0.0, "roughnessFactor": ROUGHNESS}
-    return {"name": name, "pbrMetallicRoughness": look}
-
-
-def _linear(value: float) -> float:
-    """Linear light of one sRGB share (IEC 61966-2-1)."""
-    return round(value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4, 6)
-
-
 def _matrix(pose: Pose) -> list[float]:
     """Column by column, the shift in metres."""
     matrix = pose.matrix.copy()
     matrix[:3, 3] *= M_PER_MM
     return [round(float(each), 12) + 0.0 for each in matrix.T.ravel()]
-
-
-def _container(text: bytes, data: bytes) -> bytes:
-    """Header and two chunks, each filled up to four bytes: text with spaces, data with zeros."""
-    text += b" " * (-len(text) % 4)
-    data += b"\0" * (-len(data) % 4)
-    length = 12 + 8 + len(text) + 8 + len(data)
-    return (
-        struct.pack("<4sII", b"glTF", 2, length)
-        + struct.pack("<I4s", len(text), b"JSON")
-        + text
-        + struct.pack("<I4s", len(data), b"BIN\0")
-        + data
-    )
 
 
 EXPORTER = GlbExporter()

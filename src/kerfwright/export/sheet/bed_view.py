@@ -28,9 +28,9 @@ from kerfwright.export.sheet.style import (
     Stroke,
     TextStyle,
 )
-from kerfwright.geometry.slab import Slab
+from kerfwright.geometry.slab import Face, Slab
 from kerfwright.process.operation import CutOperation, OperationKind
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 
 Array = NDArray[np.float64]
 

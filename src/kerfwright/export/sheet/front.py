@@ -37,9 +37,9 @@ def front_section(job: Job, colours: Mapping[str, Colour]) -> Section:
         words(_what(job), style=QUIET, after_mm=3.0),
         *([_pictures(job.assembly, colours)] if job.assembly.parts else []),
         _figures(job),
-        *_warnings(job),
         Gap(3.0),
         Framed(_cautions(job), OCHRE_TINT, OCHRE),
+        *_warnings(job),
         Stack((heading("Before you start"), *_before(job))),
     ))
 
@@ -55,7 +55,7 @@ def _what(job: Job) -> str:
 
 
 def _pictures(assembly: Assembly, colours: Mapping[str, Colour]) -> Block:
-    apart_mm = APART_SHARE * float(outside_mm(assembly)[1].max())
+    apart_mm = APART_SHARE * float(outside_mm(assembly)[0].max())
     return Columns((piece_figure(assembly, colours, 0.0, PICTURE_HEIGHT_MM, "Together"),
                     piece_figure(assembly, colours, apart_mm, PICTURE_HEIGHT_MM, "Apart")), (1.0, 1.0))
 
@@ -81,8 +81,7 @@ def _figures(job: Job) -> Block:
 
 
 def _piece_facts(job: Job) -> list[tuple[str, str, str]]:
-    flush, as_cut = outside_mm(job.assembly)
-    proud_mm = float((as_cut - flush).max()) / 2
+    flush, proud_mm = outside_mm(job.assembly)
     fits = list(dict.fromkeys(fit_words(gap.wanted_mm) for gap in job.gaps))
     return [
         ("Outside, mm", size_words(flush), f"ends stand {proud_mm:.1f} mm proud until planed" if proud_mm > 0.005 else "ends flush"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from kerfwright.core.estimate import Estimate
 from kerfwright.core.units import format_mm, format_slope
 from kerfwright.geometry.assembly import Assembly, Mate, Part
+from kerfwright.geometry.slab import Recess
 from kerfwright.process.fit import fit_word
 
 Array = NDArray[np.float64]
@@ -85,21 +87,34 @@ def listed(names: tuple[str, ...] | list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def outside_mm(assembly: Assembly) -> tuple[Array, Array]:
-    """Size of the piece when its ends are planed flush with the show faces, and as it leaves the clamps. Both (3,).
+def outside_mm(assembly: Assembly) -> tuple[Array, float]:
+    """Size of the whole piece (3,) when its ends are planed flush with the show faces, and how far they stand proud till then.
 
-    Flush: along each axis the distance between the outermost show faces that look that way, where there are two.
+    Flush: along each axis the distance between the outermost show faces of the jointed walls that look that way, where there
+    are two; what else stands out, such as a lid, counts as it is.
     """
-    points = np.concatenate([_corners(part) for part in assembly.parts])
-    as_cut = points.max(axis=0) - points.min(axis=0)
-    flush = as_cut.copy()
-    out = [(part.assembly_from_part.turned(np.array([0.0, 0.0, 1.0])), part.assembly_from_part.matrix[:3, 3]) for part in assembly.parts]
+    jointed = {name for mate in assembly.mates for name in (mate.part_a, mate.part_b)}
+    walls = [part for part in assembly.parts if part.name in jointed]
+    low, high = _extent(walls or assembly.parts)
+    proud_mm = 0.0
+    out = [(part.assembly_from_part.turned(np.array([0.0, 0.0, 1.0])), part.assembly_from_part.matrix[:3, 3]) for part in walls]
     for axis in range(3):
-        high = [float(at[axis]) for way, at in out if way[axis] > 1 - 1e-9]
-        low = [float(at[axis]) for way, at in out if way[axis] < -1 + 1e-9]
-        if high and low:
-            flush[axis] = max(high) - min(low)
-    return flush, as_cut
+        above = [float(at[axis]) for way, at in out if way[axis] > 1 - 1e-9]
+        below = [float(at[axis]) for way, at in out if way[axis] < -1 + 1e-9]
+        if above and below:
+            proud_mm = max(proud_mm, float(high[axis]) - max(above), min(below) - float(low[axis]))
+            low[axis], high[axis] = min(below), max(above)
+    others = [part for part in assembly.parts if walls and part.name not in jointed]
+    if others:
+        other_low, other_high = _extent(others)
+        low, high = np.minimum(low, other_low), np.maximum(high, other_high)
+    return high - low, proud_mm
+
+
+def _extent(parts: Sequence[Part]) -> tuple[Array, Array]:
+    """Lowest and highest corner of all parts together. Both (3,)."""
+    points = np.concatenate([_corners(part) for part in parts])
+    return points.min(axis=0), points.max(axis=0)
 
 
 def _corners(part: Part) -> Array:
@@ -107,6 +122,17 @@ def _corners(part: Part) -> Array:
     rings = [np.column_stack([ring.points_mm, np.full(len(ring.points_mm), -depth)])
              for ring, depth in zip(slab.rings, slab.depths_mm, strict=True)]
     return part.assembly_from_part.apply(np.concatenate(rings))
+
+
+def recess_words(part: Part, recess: Recess) -> tuple[str, str]:
+    """What a hollow is for, and its face, depth and place: ``("groove for the bottom", "inner face, 2 mm deep, ...")``."""
+    x0, y0, x1, y1 = part.slab.bounds_mm()
+    left, low, right, high = recess.ring.bounds_mm()
+    along = "from end to end" if right - left > x1 - x0 else f"{max(left - x0, 0):.1f} to {min(right, x1) - x0:.1f} from the left end"
+    up = f"{max(low - y0, 0):.1f} to {min(high, y1) - y0:.1f} over the bottom edge"
+    through = recess.depth_mm >= part.slab.thickness_mm
+    deep = "right through" if through else f"{recess.face.value}, {format_mm(recess.depth_mm)} deep"
+    return recess.name, f"{deep}, {along}, {up}"
 
 
 def size_words(size_mm: Array) -> str:

@@ -13,9 +13,10 @@ from kerfwright.export.sheet.blocks import Figure
 from kerfwright.export.sheet.board_ends import baseline_mm, end_points_mm, end_x_mm
 from kerfwright.export.sheet.paper import Paper
 from kerfwright.export.sheet.spread import spread
-from kerfwright.export.sheet.style import BLACK, BLUE, GREY, LABEL, LABEL_STRONG, WOOD, WOOD_EDGE, Stroke
+from kerfwright.export.sheet.style import BLACK, BLUE, BLUE_TINT, GREY, LABEL, LABEL_STRONG, WHITE, WOOD, WOOD_EDGE, Stroke
 from kerfwright.geometry.assembly import Part
 from kerfwright.geometry.ring import Ring
+from kerfwright.geometry.slab import Face, Recess
 
 Array = NDArray[np.float64]
 
@@ -84,6 +85,7 @@ def ends_figure(part: Part, name: str, width_mm: float, band_mm: tuple[float, fl
             place = np.array([at_mm, bottom_mm - low_mm - y0])
             with paper.clipped(x_mm, bottom_mm - 0.5, width_mm, high_mm - low_mm + 1.0):
                 _draw_end(paper, each, place, y0, y1)
+                _draw_hollows(paper, part, each, place)
             _draw_numbers(paper, each, place, y0, band_mm, bottom_mm)
         _draw_overlap(paper, x_mm, width_mm, bottom_mm, band_mm, y1 - y0)
         _draw_words(paper, part, name, x_mm + width_mm / 2, bottom_mm + (high_mm - low_mm) / 2)
@@ -100,6 +102,21 @@ def _draw_end(paper: Paper, each: EndDrawing, place: Array, y0_mm: float, y1_mm:
     paper.path(wave + place, Stroke(WOOD_EDGE, 0.2))
     base = np.array([[each.base_x_mm, y0_mm], [each.base_x_mm, y1_mm]])
     paper.path(base + place, Stroke(BLUE, 0.2, (0.4, 0.8)))
+
+
+def _draw_hollows(paper: Paper, part: Part, each: EndDrawing, place: Array) -> None:
+    """Recesses and windows where they fall on the drawn end."""
+    _, y0, _, y1 = part.slab.bounds_mm()
+    left, right = sorted((each.break_x_mm, each.end_x_mm))
+    with paper.clipped(left + place[0], y0 + place[1], right - left, y1 - y0):
+        for recess in part.slab.recesses:
+            _draw_hollow(paper, part, recess, 1.0, place)
+
+
+def _draw_hollow(paper: Paper, part: Part, recess: Recess, scale: float, place: Array) -> None:
+    through = recess.depth_mm >= part.slab.thickness_mm
+    line = SHOW if through or recess.face is Face.SHOW else INNER
+    paper.path(recess.ring.points_mm * scale + place, line, WHITE if through else BLUE_TINT, closed=True)
 
 
 def _wave(x_mm: float, from_mm: float, to_mm: float) -> Array:
@@ -150,6 +167,9 @@ def overview_figure(part: Part, width_mm: float) -> Figure:
         left, bottom = x_mm, top_mm - 7.0 - high_mm
         to_paper = np.array([left - x0 * scale, bottom - y0 * scale])
         paper.path(part.slab.show_ring.points_mm * scale + to_paper, Stroke(BLACK, 0.2), WOOD, closed=True)
+        with paper.clipped(left, bottom, (x1 - x0) * scale, high_mm):
+            for recess in part.slab.recesses:
+                _draw_hollow(paper, part, recess, scale, to_paper)
         for end in ("left", "right"):
             x = baseline_mm(part.slab, end) * scale + float(to_paper[0])
             paper.line(x, bottom, x, bottom + high_mm, Stroke(BLUE, 0.2, (0.4, 0.8)))
