@@ -11,8 +11,19 @@ from kerfwright.core.document import build
 from kerfwright.core.errors import InputError
 from kerfwright.machine.machine import Machine
 
-TABLES = {"schema": "kerfwright-machine-1", "name": "M", "laser": "diode", "power": "20 W", "bed_x": "400 mm", "bed_y": "400 mm", "height": "60 mm",
-          "z": "motorised", "head": {"gap": "9 mm", "half_width": "30 mm"}, "top_speed": "300 mm/s", "acceleration": "1500 mm/s2"}
+TABLES = {
+    "schema": "kerfwright-machine-1",
+    "name": "M",
+    "laser": "diode",
+    "power": "20 W",
+    "bed_x": "400 mm",
+    "bed_y": "400 mm",
+    "height": "60 mm",
+    "z": "motorised",
+    "head": {"gap": "9 mm", "half_width": "30 mm"},
+    "top_speed": "300 mm/s",
+    "acceleration": "1500 mm/s2",
+}
 
 
 def test_sent_where_it_lands_right():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kerfwright.plan.timing import polyline_time_s, stretch_time_s
+from kerfwright.machine.motion import polyline_time_s, stretch_time_s
 
 
 def test_published_examples():

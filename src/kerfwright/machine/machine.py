@@ -65,6 +65,15 @@ class Machine(Document):
         sent[:, 1] = points_mm[:, 1] / (1 + self.scale_y_frac)
         return sent
 
+    def landed_mm(self, sent_mm: Array) -> Array:
+        """Where the head really goes when sent to ``sent_mm`` (n, 3): the other way round."""
+        if not self.corrected:
+            return sent_mm
+        landed = sent_mm.copy()
+        landed[:, 1] = sent_mm[:, 1] * (1 + self.scale_y_frac)
+        landed[:, 0] = sent_mm[:, 0] * (1 + self.scale_x_frac) + np.tan(np.radians(self.skew_deg)) * landed[:, 1]
+        return landed
+
     @property
     def laser_on_word(self) -> str:
         """M3 keeps power constant; M4 scales it with speed, so that corners are not over-burnt."""
