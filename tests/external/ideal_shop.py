@@ -182,7 +182,9 @@ CASES: dict[str, dict[str, Any]] = {
     "two faces, tails and sockets on one board": case(MIXED, (6.5, 5.5), walls="two faces", recipe=recipe(2, flip=True)),
     "ramp, pilot strip and check pause": case({"all": DOVETAIL}, (6.0, 5.5), waste=16.0, pilot=True, check_pause=True),
     "cradle, pilot strip": case({"all": DOVETAIL}, (9.0, 9.0), waste=20.0, walls="cradle", pilot=True, height=56.0, size=(130.0, 120.0)),
-    "two faces, pilot strip and check pause": case({"all": DOVETAIL}, (6.0, 6.0), waste=21.0, walls="two faces", pilot=True, check_pause=True),
+    "two faces, pilot strip and check pause": case(
+        {"all": DOVETAIL}, (6.0, 6.0), waste=21.0, walls="two faces", pilot=True, check_pause=True
+    ),
 }
 
 

@@ -243,7 +243,10 @@ def test_nothing_but_cores_drops_before_the_tips_are_cut(folders: Any, name: str
                 continue
             low, high = min(piece.bounds[1] for _, piece in group), max(piece.bounds[3] for _, piece in group)
             trimmed = any(lie.record["tilt_deg"] for lie in lies) and (high <= y0 + 0.01 or low >= y1 - 0.01)
-            if lies[0].record["name"] == f"{part}-pilot" and min(piece.bounds[0] for _, piece in group) > lies[0].record["board_size_mm"][0] - 13:
+            if (
+                lies[0].record["name"] == f"{part}-pilot"
+                and min(piece.bounds[0] for _, piece in group) > lies[0].record["board_size_mm"][0] - 13
+            ):
                 n_tongues += 1  # freed to be measured
                 continue
             assert trimmed or any(core.buffer(0.01).contains(piece) for core in cores for _, piece in group), f"{part}: a scrap drops early"

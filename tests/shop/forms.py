@@ -146,7 +146,7 @@ def _depth(bench: Bench, o: dict[str, Any]) -> str:
     cut = bench.cut(bench.landed(o["place_mm"])[None], np.array([0.0, 1.0]), (-1.0, 1.0))
     pin = np.abs(cut.rows.offsets) < 0.3
     if cut.through()[0, pin].mean() > 0.5:
-        return NOT_SURE
+        return "through"
     return instruments.depth_gauge(float(np.quantile(cut.depth[0, 0, pin], 0.15)), bench.shop.rng)
 
 

@@ -119,7 +119,13 @@ def measure_corner(shop: Shop, folder: Path, corner: str) -> Corner:
     return Corner(corner, settled, shift, floors, proud, opened, _verdict(tightest, opened))
 
 
+def _standing(edges: np.ndarray, void_mm: float) -> np.ndarray:
+    """(rows, depths) offsets of walls: where nothing is open in the window, wood stands all across it, at least ``void_mm`` out."""
+    return np.where(np.isnan(edges), -void_mm, edges)
+
+
 def _verdict(tightest_mm: float, opened: float) -> str:
+    assert np.isfinite(tightest_mm), "a corner that cannot be measured has no verdict"
     if opened < 0.98 or tightest_mm < -CRUSH_MM:
         return "not at all"
     if tightest_mm < 0:
@@ -194,7 +200,7 @@ def wall_maps(shop: Shop, folder: Path, record: dict[str, Any], part: str, names
         shear, into, lean = key
         void = VOID_SIDE_MM + (lean * thickness if abs(shear) < 0.01 else 0.0)
         cut = look(board, shop.machine, middles, np.array([0.0, float(into)]), (-void, WOOD_SIDE_MM), shear)
-        edges = np.column_stack([cut.edge(z, 1) for z in DEPTHS])  # (rows, depths) offset toward the wood, at the show face
+        edges = _standing(np.column_stack([cut.edge(z, 1) for z in DEPTHS]), void)  # (rows, depths) toward the wood, at the show face
         opened: np.ndarray = np.asarray(cut.through().any(axis=1))
         for k, (name, _, real_shear, slope, _, stations) in enumerate(group):
             mine = slice(k * len(STATIONS), (k + 1) * len(STATIONS))
@@ -275,7 +281,7 @@ def _floor_edges(shop: Shop, board: HiddenBoard, specs: list[Any]) -> list[np.nd
     for way, shear in {(w, round(s, 4)) for w, s in zip(into, shears, strict=True)}:
         mine = (into == way) & (np.abs(shears - shear) < 1e-3)
         cut = look(board, shop.machine, middles[mine], np.array([way, 0.0]), (-VOID_SIDE_MM, WOOD_SIDE_MM), float(shears[mine][0]))
-        edges[mine] = np.column_stack([cut.edge(z, 1) for z in DEPTHS])
+        edges[mine] = _standing(np.column_stack([cut.edge(z, 1) for z in DEPTHS]), VOID_SIDE_MM)
     return np.split(edges, np.cumsum([len(real) for *_, real in specs])[:-1])
 
 

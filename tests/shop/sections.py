@@ -119,7 +119,15 @@ class Burnt:
         both = (1 - place + i) * eaten[:, i] + (place - i) * eaten[:, i + 1]
         both = np.where(np.abs(both) < 100, both, np.nan)
         furthest = np.fmax(found, both) if side > 0 else np.fmin(found, both)
+        if z_frac in (0.0, 1.0):  # no trace and no slit wall on this face, but columns gone from the other: they are open here too
+            furthest = np.where(np.isnan(furthest), self._through_edge(side), furthest)
         return furthest + side * self.char_mm
+
+    def _through_edge(self, side: int) -> np.ndarray:
+        """(n,) offset of the last column toward ``side`` that is open from face to face; nan where there is none."""
+        through = self.through()
+        last = np.max(np.where(through, side * self.rows.offsets, -np.inf), axis=1)
+        return np.where(through.any(axis=1), side * last, np.nan)
 
 
 def burn_rows(rows: Rows, stretches: Stretches, light: Light, wood: WoodLaw) -> Burnt:

@@ -121,7 +121,7 @@ def test_fields_deepen_with_power_and_agree_with_the_shops_own(tmp_path: Path):
     shop, folder, record = burnt(tmp_path, "ramp staircase", exact=True)
     answers = shop.fill_form(folder)
     board = next(iter(shop.burnt.values()))
-    fields = [each for each in record.observables if each.id.startswith("depth-A") and answers[each.id] != "not sure"]
+    fields = [each for each in record.observables if each.id.startswith("depth-A") and answers[each.id] not in ("not sure", "through")]
     power, depth = np.array([(float(each.settings["power_frac"]), float(answers[each.id])) for each in fields]).T
     assert np.all(np.diff(depth[depth > 0.15]) > 0)
     s = fields[0].settings

@@ -86,7 +86,7 @@ def test_with_the_shops_own_truth_the_box_closes(walls: str, tightest: float, se
         assert corner.verdict in ("by hand", "by tap")
         assert abs(corner.tightest_mm - 0.0125) < tightest  # wanted: snug, 0.0125 mm a flank
         assert max(corner.seen_mm) < seen
-        assert max(corner.floors_mm.values()) < 0.07
+        assert max(corner.floors_mm.values()) < 0.075
         assert all(abs(proud - 0.2) < 0.05 for proud in corner.proud_mm.values())
 
 

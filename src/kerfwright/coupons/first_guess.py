@@ -18,7 +18,7 @@ from kerfwright.core.errors import InputError
 from kerfwright.core.estimate import Estimate
 from kerfwright.core.finding import Finding, warning
 from kerfwright.machine.machine import Machine
-from kerfwright.process.recipe import RampSettings, Recipe, SurfaceSettings, ThroughCut
+from kerfwright.process.recipe import LEAN_SD_FRAC, RampSettings, Recipe, SurfaceSettings, ThroughCut
 from kerfwright.wood.species import find_species
 
 FIRST_GUESS = "first guess, nothing burnt yet"
@@ -27,6 +27,7 @@ PASS_KAPPA = 0.8  # n passes count as n^kappa (HANDBOOK H(1) gives 0.4 to 1; com
 MARGIN = 1.3  # production runs this much over the energy that half of places need (common practice, no source)
 MARK_J_MM = 0.06  # a fine dark line (common practice, no source)
 MARK_SPEED_MM_S = 60.0
+LEAST_MARK_FRAC = 0.15  # weaker than this some lasers give no light at all: faster instead (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -133,13 +134,14 @@ def _ramp(machine: Machine, thickness_mm: float, guess: _Guess) -> RampSettings:
             "through_power": _percent(through) if through <= 1 else None,
             "through_thickness": _mm(thickness_mm) if through <= 1 else None,
             "wall_shift": Estimate(0.0, 0.05, 0, NO_SOURCE),
+            "wall_lean": Estimate(0.0, LEAN_SD_FRAC, 0, NO_SOURCE),
         }
     )
 
 
 def _engrave(machine: Machine) -> SurfaceSettings:
-    speed_mm_s = min(MARK_SPEED_MM_S, machine.top_speed_mm_s)
-    power_frac = min(max(MARK_J_MM * speed_mm_s / machine.power_w, 0.08), 0.8)
+    power_frac = min(max(MARK_J_MM * MARK_SPEED_MM_S / machine.power_w, LEAST_MARK_FRAC), 0.8)
+    speed_mm_s = min(power_frac * machine.power_w / MARK_J_MM, machine.top_speed_mm_s)
     return SurfaceSettings.model_validate({"power": _percent(power_frac), "speed": f"{_rounded(speed_mm_s)} mm/s"})
 
 

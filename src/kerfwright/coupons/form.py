@@ -6,7 +6,7 @@ import csv
 import io
 
 from kerfwright.core.units import format_mm
-from kerfwright.coupons.observable import Observable
+from kerfwright.coupons.observable import RIGHT_THROUGH, Observable
 from kerfwright.coupons.record import CouponRecord
 
 SCHEMA = "kerfwright-readings-1"
@@ -25,12 +25,12 @@ _FACES = {"waist": "at its widest", "end": "end grain"}
 
 
 def accepted_words(observable: Observable) -> str:
-    """``"yes, no"`` or ``"0.02 to 2 mm"``."""
+    """``"yes, no"``, ``"0.02 to 2 mm"`` or ``"0 to 6.1 mm, through"``."""
     if observable.choices:
         return ", ".join(observable.choices)
     low = "any" if observable.low is None else f"{observable.low:g}"
     high = "any" if observable.high is None else f"{observable.high:g}"
-    return f"{low} to {high} {observable.unit}"
+    return f"{low} to {high} {observable.unit}" + (f", {RIGHT_THROUGH}" if observable.right_through_mm is not None else "")
 
 
 def toml_form(record: CouponRecord) -> str:

@@ -5,7 +5,7 @@ Kinds of quantity:
 - ``tongue_width``: wood between two slits; a caliper closes on its widest place (mm);
 - ``stack_width``: several freed tongues pushed together (mm);
 - ``line_width``: width of a shallow burnt line on the face (mm);
-- ``depth``: how deep a field of lines went below the face (mm);
+- ``depth``: how deep a field of lines went below the face (mm, or "through");
 - ``through``: whether light is seen through a slit along its whole length;
 - ``flame`` and ``char``: what happened while and after burning;
 - ``distance``: between two fine marks (mm);
@@ -46,6 +46,9 @@ CHOICES: dict[Quantity, tuple[str, ...]] = {
     Quantity.FIT: ("loose", "by hand", "by tap", "not at all"),
 }
 
+# A word that stands for a number: the pin of the gauge found no floor.
+RIGHT_THROUGH = "through"
+
 Setting = float | str
 
 
@@ -74,3 +77,9 @@ class Observable:
     def choices(self) -> tuple[str, ...]:
         """Words accepted for this observable; empty for numbers."""
         return CHOICES.get(self.quantity, ())
+
+    @property
+    def right_through_mm(self) -> float | None:
+        """The depth that the answer "through" stands for, the board's thickness; None where it is no answer."""
+        thickness_mm = self.settings.get("thickness_mm") if self.quantity is Quantity.DEPTH else None
+        return None if thickness_mm is None else float(thickness_mm)

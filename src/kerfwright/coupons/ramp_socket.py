@@ -66,7 +66,7 @@ def core_stroke(socket: RampSocket, cut: ThroughCut, turned: bool) -> BeamPath:
 
 def wall_lines(socket: RampSocket, cut: ThroughCut, ramp: RampSettings, turned: bool) -> list[BeamPath]:
     """Lines of both wedges, each from beyond the end to just past the floor."""
-    t_mm, depth_mm = wall_depths(socket.across_mm, socket.thickness_mm, ramp.spacing_mm, socket.gap_mm / 4, 0.0, ramp.wall_shift_mm.value)
+    t_mm, depth_mm = wall_depths(ramp, socket.across_mm, socket.thickness_mm, socket.gap_mm / 4, 0.0)
     powers, kept = line_powers(ramp, depth_mm)
     _, across_mm = half_kerfs_mm(cut, turned)
     x_end = socket.reach_mm - across_mm + max(socket.gap_mm / 4, 0.0) + OVERRUN_MM

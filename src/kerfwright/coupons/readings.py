@@ -7,7 +7,7 @@ import io
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -16,7 +16,7 @@ from kerfwright.core.document import MAX_DOCUMENT_BYTES
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.units import parse_length_mm
 from kerfwright.coupons.form import COLUMNS, NOT_SURE, SCHEMA, SPOILT, accepted_words
-from kerfwright.coupons.observable import Observable
+from kerfwright.coupons.observable import RIGHT_THROUGH, Observable
 from kerfwright.coupons.record import CouponRecord
 
 MOST_REPEATS = 50
@@ -55,6 +55,20 @@ def read_form(path: Path, record: CouponRecord) -> tuple[Reading, ...]:
     except UnicodeDecodeError as bad:
         raise InputError("this is not UTF-8 text", accepted="a form saved as UTF-8", where=str(path)) from bad
     return read_form_text(text, path.suffix.lower(), record, str(path))
+
+
+def read_forms(folder: Path, names: Sequence[str], record: CouponRecord) -> tuple[Reading, ...]:
+    """Of a coupon's forms that are there, the one that was filled in. Raises InputError when two hold different answers."""
+    read = {name: read_form(folder / name, record) for name in names if (folder / name).exists()}
+    answered = {name: readings for name, readings in read.items() if readings}
+    if len(set(map(frozenset, answered.values()))) > 1:
+        raise InputError(
+            f"{' and '.join(answered)} hold different answers",
+            accepted="one form filled in, or both alike",
+            remedy="Empty one of them",
+            where=str(folder),
+        )
+    return next(iter(answered.values()), ())
 
 
 def read_form_text(text: str, ending: str, record: CouponRecord, where: str = "the form") -> tuple[Reading, ...]:
@@ -134,6 +148,8 @@ def _number(observable: Observable, part: object) -> float:
     accepted = f"{accepted_words(observable)}, {NOT_SURE}, {SPOILT}"
     if part == "" or part is None:
         raise InputError("an empty place between commas", accepted=accepted)
+    if isinstance(part, str) and part.lower() == RIGHT_THROUGH and observable.right_through_mm is not None:
+        return observable.right_through_mm
     if isinstance(part, bool) or not isinstance(part, (str, int, float)):
         raise InputError(f"{part!r} is not a number", accepted=accepted)
     value = float(part) if isinstance(part, (int, float)) else _parsed(observable, part, accepted)

@@ -19,8 +19,9 @@ SCHEMA = "kerfwright-coupon-1"
 
 @dataclass(frozen=True)
 class CouponRecord:
-    """id: the kind and the start of the digest; digest: of the observables, the board and the machine.
+    """id: the kind and the start of the digest; digest: of the observables, the board, the machine and the copy.
 
+    copy: 2 for the second coupon burnt just like one that was read already, so that it is not taken for that one told anew.
     marks_mm: centres of the corner marks on the board, the boxed one first; used_mm: (x0, y0, x1, y1) of the wood it
     takes; burn_time_s: machine time, or None when it was not planned.
     """
@@ -42,6 +43,7 @@ class CouponRecord:
     marks_mm: tuple[tuple[float, float], ...]
     burn_time_s: float | None
     observables: tuple[Observable, ...]
+    copy: int = 1
 
     def observable(self, name: str) -> Observable:
         """One observable. Raises KeyError when there is none of that id."""
@@ -51,9 +53,9 @@ class CouponRecord:
         raise KeyError(name)
 
 
-def coupon_record(design: CouponDesign, site: Site, burn_time_s: float | None = None) -> CouponRecord:
+def coupon_record(design: CouponDesign, site: Site, burn_time_s: float | None = None, copy: int = 1) -> CouponRecord:
     """The record of a design on its offcut, its numbers rounded as in its file, so that what is read back is the same."""
-    digest = _digest(design.observables, site.offcut.name, site.machine.name)
+    digest = _digest(design.observables, site.offcut.name, site.machine.name, copy)
     record = CouponRecord(
         f"{re.sub(r'[^a-z0-9]+', '-', design.kind)}-{digest[:6]}",
         digest,
@@ -72,6 +74,7 @@ def coupon_record(design: CouponDesign, site: Site, burn_time_s: float | None = 
         design.marks_mm,
         burn_time_s,
         design.observables,
+        copy,
     )
     return _record(cast("dict[str, Any]", plain(record)))
 
@@ -94,7 +97,7 @@ def read_record(text: str, where: str = "coupon.json") -> CouponRecord:
         record = _record(cast("dict[str, Any]", fields))
     except (KeyError, TypeError, ValueError) as bad:
         raise InputError(f"it is damaged near {bad}", accepted="an unchanged coupon.json", where=where) from bad
-    if record.digest != _digest(record.observables, record.board, record.machine):
+    if record.digest != _digest(record.observables, record.board, record.machine, record.copy):
         raise InputError("its observables were changed after it was made", accepted="an unchanged coupon.json", where=where)
     return record
 
@@ -119,6 +122,6 @@ def _numbers(values: list[Any], count: int) -> Any:
     return tuple(float(each) for each in values)
 
 
-def _digest(observables: tuple[Observable, ...], board: str, machine: str) -> str:
-    canonical: Mapping[str, Any] = {"observables": plain(observables), "board": board, "machine": machine}
+def _digest(observables: tuple[Observable, ...], board: str, machine: str, copy: int) -> str:
+    canonical: Mapping[str, Any] = {"observables": plain(observables), "board": board, "machine": machine, "copy": copy}
     return hashlib.sha256(json.dumps(canonical, sort_keys=True).encode()).hexdigest()[:16]

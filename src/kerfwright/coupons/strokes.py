@@ -46,6 +46,7 @@ def field_depth(
         "focus_mm": ramp.focus_mm,
         "focus_step_mm": ramp.focus_step_mm,
         "place": place,
+        "thickness_mm": round(thickness_mm, 3),
     }
     middle_mm = (at_mm[0] + FIELD_MM[0] / 2, at_mm[1] + FIELD_MM[1] / 2)
     high = round(thickness_mm + 0.1, 2)

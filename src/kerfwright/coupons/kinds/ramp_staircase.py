@@ -16,7 +16,7 @@ from kerfwright.core.finding import Finding, caution, note
 from kerfwright.coupons import response as laws
 from kerfwright.coupons.coupon import CouponDesign, CouponOptions, Site
 from kerfwright.coupons.first_guess import first_guess
-from kerfwright.coupons.observable import Observable
+from kerfwright.coupons.observable import RIGHT_THROUGH, Observable
 from kerfwright.coupons.sheet import GAP_MM, Sheet, Spot
 from kerfwright.coupons.strokes import FIELD_MM, field_depth, field_lines
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
@@ -75,7 +75,7 @@ class RampStaircase:
         operation = CutOperation("fields", "Fields of the staircase", OperationKind.RAMP, tuple(lines), ramp.speed_mm_s, layers)
         steps = (
             "Brush the fields clean; zero the gauge on the bare face beside a field and set its pin down in the field's middle",
-            "Where the pin falls right through, write the board's thickness",
+            f"Where the pin falls right through, write: {RIGHT_THROUGH}",
         )
         return sheet.design(
             self.kind, content_mm, [operation], found, steps, _findings(ramp, guessed, powers, (options.flights, n_flights))
@@ -127,7 +127,10 @@ def _field_corner(corner: Spot, size_mm: tuple[float, float], i: int) -> Spot:
 
 
 def _depth(letter: str, i: int, at: Spot, ramp: RampSettings, power_frac: float, thickness_mm: float) -> Observable:
-    tells = f"depth of field {letter}{i + 1} ({100 * power_frac:.3g} %) at its middle, below the bare face beside it"
+    tells = (
+        f"depth of field {letter}{i + 1} ({100 * power_frac:.3g} %) at its middle, below the bare face beside it; "
+        f"{RIGHT_THROUGH} where the pin meets no floor"
+    )
     return field_depth(f"depth-{letter}{i + 1}", at, tells, ramp, power_frac, thickness_mm, letter)
 
 

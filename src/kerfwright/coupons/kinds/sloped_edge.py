@@ -21,6 +21,7 @@ from kerfwright.coupons.ramp_socket import RampSocket, core_stroke, wall_lines
 from kerfwright.coupons.sheet import Sheet
 from kerfwright.coupons.strokes import every_other, through_operation
 from kerfwright.process.operation import CutOperation, OperationKind
+from kerfwright.process.recipe import RampSettings
 
 TITLE = "SLOPED EDGE"
 MARK_OFF_MM = 2.0
@@ -71,7 +72,7 @@ class SlopedEdge:
             sheet.label(f"S{k + 1} {format_slope(options.slope_frac).split()[0]}", reach_mm + 2.0, socket.middle_mm - 1.0)
             for side, mark_mm in ((-1, socket.show_low_mm - MARK_OFF_MM), (1, socket.show_high_mm + MARK_OFF_MM)):
                 sheet.tick([(0.0, mark_mm), (MARK_MM, mark_mm)])
-                found += [_wall(socket, k, side, mark_mm, float(share), ramp.wall_shift_mm.value) for share in DEPTH_SHARES]
+                found += [_wall(socket, k, side, mark_mm, float(share), ramp) for share in DEPTH_SHARES]
         steps = (
             "Before burning, plane or sand the board's left end square and smooth",
             "Afterwards sand the end grain lightly until the profile is clear, then scan it or read it under a loupe",
@@ -83,7 +84,7 @@ class SlopedEdge:
         return laws.predict(observable, response)
 
 
-def _wall(socket: RampSocket, k: int, side: int, mark_mm: float, share: float, shift_mm: float) -> Observable:
+def _wall(socket: RampSocket, k: int, side: int, mark_mm: float, share: float, ramp: RampSettings) -> Observable:
     depth_mm = round(share * socket.thickness_mm, 2)
     y = socket.wall_mm(side, depth_mm)
     word = "low" if side < 0 else "high"
@@ -99,7 +100,13 @@ def _wall(socket: RampSocket, k: int, side: int, mark_mm: float, share: float, s
         90.0 if side > 0 else 270.0,
         -1.0,
         1.0,
-        {"slope_frac": socket.slope_frac, "depth_mm": depth_mm, "method": "ramp", "wall_shift_mm": shift_mm},
+        {
+            "slope_frac": socket.slope_frac,
+            "depth_mm": depth_mm,
+            "method": "ramp",
+            "wall_shift_mm": ramp.wall_shift_mm.value,
+            "wall_lean_frac": ramp.wall_lean_frac.value,
+        },
     )
 
 

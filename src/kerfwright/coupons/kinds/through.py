@@ -1,7 +1,8 @@
 """Through coupon: power, speed and passes on the real thickness, from gentle to hot, in several places of the board.
 
 Vocabulary: a *cell* is one slit; a *row* is a ladder of cells that share power and passes and differ in speed; a
-*place* is one group of all rows, named by a letter. A cell's *push* is its line energy over the one that the recipe
+*place* is one group of all rows, named by a letter; every other place lies along the board, since an oblong spot and the grain
+make one travel need more than the other. A cell's *push* is its line energy over the one that the recipe
 (or the guess) takes for production. Cells are burnt gentlest first in all places, so the person may stop early.
 """
 
@@ -21,12 +22,13 @@ from kerfwright.coupons.coupon import CouponDesign, CouponOptions, Site
 from kerfwright.coupons.first_guess import PASS_KAPPA, first_guess, is_first_guess
 from kerfwright.coupons.observable import Observable, Quantity, Setting
 from kerfwright.coupons.sheet import GAP_MM, Sheet
-from kerfwright.coupons.strokes import stroke
+from kerfwright.coupons.strokes import bed_axis, grain_word, stroke
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
 from kerfwright.process.recipe import ThroughCut
 
 TITLE = "THROUGH"
 SLIT_MM = 6.0
+LYING_SLIT_MM = 4.6  # along the board: leaves wood between neighbours
 CELL_MM = 6.2  # from slit to slit: room for a speed under each
 ROW_MM = 2.0 + 0.8 + SLIT_MM + 1.2 + 2.0 + 2.2  # speed, slit, name of the row
 SPREAD_MM = 20.0  # at most this much wood is left between places
@@ -79,7 +81,7 @@ class ThroughCoupon:
             raise sheet.too_small([_place_size(rows[:1], (1e9, 1e9))] * min(2, options.places))
         spread_mm = min(SPREAD_MM, (sheet.room_mm[0] - n_along * (size_mm[0] + GAP_MM)) / n_along) if n_along > 1 else 0.0
         corners, content_mm = sheet.arrange([(size_mm[0] + max(spread_mm, 0.0), size_mm[1])] * n_places)
-        cells = [cell for k, corner in enumerate(corners) for cell in _cells(sheet, rows[:n_rows], chr(65 + k), corner, size_mm)]
+        cells = [cell for k, corner in enumerate(corners) for cell in _cells(sheet, rows[:n_rows], k, corner, size_mm)]
         operations = _operations(cells, site.offcut.thickness_mm)
         findings = _findings(cells, dropped, (options.places, n_places), (len(rows), n_rows))
         steps = (
@@ -87,7 +89,7 @@ class ThroughCoupon:
             "You may stop once the last two cells of every row have gone through in every place: leave the rest of the form empty",
             "Hold the board against a lamp: a cell is through when light shows along its whole length",
         )
-        found = [each for cell in cells for each in _observables(cell, site.offcut.thickness_mm)]
+        found = [each for cell in cells for each in _observables(cell, site.offcut.thickness_mm, options.turned)]
         return sheet.design(self.kind, content_mm, operations, found, steps, findings)
 
     def predict(self, observable: Observable, response: Mapping[str, float]) -> float:
@@ -157,11 +159,21 @@ class _Cell:
     row: _Row
     speed_mm_s: float
     push: float
-    at_mm: tuple[float, float]  # lower end of the slit
+    middle_mm: tuple[float, float]  # of the slit
+    along_x: bool
+
+    @property
+    def ends_mm(self) -> list[tuple[float, float]]:
+        """Of the slit."""
+        x, y = self.middle_mm
+        if self.along_x:
+            return [(x - LYING_SLIT_MM / 2, y), (x + LYING_SLIT_MM / 2, y)]
+        return [(x, y - SLIT_MM / 2), (x, y + SLIT_MM / 2)]
 
 
-def _cells(sheet: Sheet, rows: list[_Row], place: str, corner: tuple[float, float], size_mm: tuple[float, float]) -> list[_Cell]:
+def _cells(sheet: Sheet, rows: list[_Row], k_place: int, corner: tuple[float, float], size_mm: tuple[float, float]) -> list[_Cell]:
     cells: list[_Cell] = []
+    place = chr(65 + k_place)
     n_down = round(size_mm[1] / ROW_MM)
     for k, row in enumerate(rows):
         x0 = corner[0] + (k // n_down) * (_row_width(rows) + GAP_MM)
@@ -172,7 +184,7 @@ def _cells(sheet: Sheet, rows: list[_Row], place: str, corner: tuple[float, floa
         for i, (speed_mm_s, push) in enumerate(zip(row.speeds_mm_s, row.pushes, strict=True)):
             x = x0 + (i + 0.5) * CELL_MM
             sheet.label(f"{speed_mm_s:g}", x, y0, 1.8, centred=True)
-            cells.append(_Cell(place, first + i, row, speed_mm_s, push, (x, y0 + 2.8)))
+            cells.append(_Cell(place, first + i, row, speed_mm_s, push, (x, y0 + 2.8 + SLIT_MM / 2), k_place % 2 == 1))
     return cells
 
 
@@ -185,31 +197,37 @@ def _operations(cells: list[_Cell], thickness_mm: float) -> list[CutOperation]:
     for number, group in groups.items():
         cut = group[0].row.cut
         speed_mm_s = group[0].speed_mm_s
-        paths: tuple[BeamPath, ...] = tuple(
-            stroke([cell.at_mm, (cell.at_mm[0], cell.at_mm[1] + SLIT_MM)], cut.power_frac, thickness_mm) for cell in group
-        )
+        paths: tuple[BeamPath, ...] = tuple(stroke(cell.ends_mm, cut.power_frac, thickness_mm) for cell in group)
         names = ", ".join(f"{cell.place}{cell.number}" for cell in group)
         operations.append(CutOperation(f"cell-{number}", f"Cells {names}", OperationKind.THROUGH, paths, speed_mm_s, cut.passes_down()))
     return operations
 
 
-def _observables(cell: _Cell, thickness_mm: float) -> list[Observable]:
+def _observables(cell: _Cell, thickness_mm: float, turned: bool) -> list[Observable]:
     """Through for every cell; flame and char in the first place, so that the form stays short."""
     settings: dict[str, Setting] = {
         "power_frac": cell.row.cut.power_frac,
         "speed_mm_s": cell.speed_mm_s,
         "passes": float(cell.row.cut.passes),
+        "focus_mm": cell.row.cut.focus_mm,
+        "focus_step_mm": cell.row.cut.focus_step_mm,
         "depth_mm": thickness_mm,
         "place": cell.place,
+        "travel": bed_axis(cell.along_x, turned),
+        "grain": grain_word(cell.along_x),
+        "length_mm": LYING_SLIT_MM if cell.along_x else SLIT_MM,
     }
-    name, middle = f"{cell.place}{cell.number}", (cell.at_mm[0], cell.at_mm[1] + SLIT_MM / 2)
+    name, across_deg = f"{cell.place}{cell.number}", 90.0 if cell.along_x else 0.0
     n_passes = cell.row.cut.passes
     told = f"cell {name}: {100 * cell.row.cut.power_frac:.3g} %, {cell.speed_mm_s:g} mm/s, {n_passes} pass{'es' if n_passes > 1 else ''}"
     asked = [(Quantity.THROUGH, f"{told}; light along the whole slit?")]
     if cell.place == "A":
         asked.append((Quantity.FLAME, f"{told}; what was seen while it burnt"))
         asked.append((Quantity.CHAR, f"{told}; char beside the slit on the show face"))
-    return [Observable(f"{quantity}-{name}", quantity, middle, "word", "eye", tells, settings=settings) for quantity, tells in asked]
+    return [
+        Observable(f"{quantity}-{name}", quantity, cell.middle_mm, "word", "eye", tells, across_deg=across_deg, settings=settings)
+        for quantity, tells in asked
+    ]
 
 
 def _findings(cells: list[_Cell], dropped: int, places: tuple[int, int], rows: tuple[int, int]) -> list[Finding]:
