@@ -105,7 +105,7 @@ def ramp_section(shop: Path) -> Page:
     assert ramp is not None
     thickness, slope, gap, hollow = 5.965, 0.125, 0.025 / 4, 0.02
     wide = thickness * slope
-    t, depth = wall_depths(wide, thickness, ramp.spacing_mm, gap, hollow, ramp.wall_shift_mm.value)
+    t, depth = wall_depths(ramp, wide, thickness, gap, hollow)
     power, kept = line_powers(ramp, depth)
     page = Page(150, 88)
     scale, top, left, core = 11.0, 16.0, 46.0, 2.4  # the sockets' narrow width is drawn short

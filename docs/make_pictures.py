@@ -21,11 +21,15 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 import diagrams
+import run_pages
 
-from kerfwright.app import workflow
+from kerfwright.app import verdicts, workflow
+from kerfwright.export.corner_look import corner_look
 from kerfwright.export.piece_picture import piece_png
-from kerfwright.export.wood_colour import part_colours
+from kerfwright.export.verdict_json import read_verdict
+from kerfwright.export.wood_colour import parse_colour, part_colours
 from kerfwright.process.job import Job
+from kerfwright.wood.species import find_species
 
 FOLDER = Path(__file__).resolve().parent / "pictures"
 MOST_BYTES = 150_000
@@ -37,9 +41,23 @@ class Workbench:
     def __init__(self, folder: Path) -> None:
         self.shop = workflow.start(folder / "shop")
         self.made = cache(self._made)
+        self.plots = cache(self._plots)
+        self.judged = cache(self._judged)
 
     def _made(self, piece: str) -> workflow.Made:
         return workflow.make(self.shop / piece / "piece.toml")
+
+    def _plots(self) -> dict[str, bytes]:
+        """Fit plots of the tutorial's invented machine, by file name: what its page makes with --plots."""
+        with run_pages.fresh_folder():
+            run_pages.run_page(FOLDER.parent / "tutorials" / "first-coupon.md")
+            return {path.name: path.read_bytes() for path in Path("shop/plots").glob("*.png")}
+
+    def _judged(self) -> dict[str, bytes]:
+        """Files of the full verdict of one corner of the pencil box, by name."""
+        out = self.shop / "judged"
+        verdicts.verdict(self.folder("pencil-box"), tier="full", corner="front-right", out=out, readings=False)
+        return {path.name: path.read_bytes() for path in out.iterdir()}
 
     def job(self, piece: str) -> Job:
         """The planned job."""
@@ -108,6 +126,37 @@ def grey_chart(bench: Workbench) -> Image.Image:
     return _framed(chart.resize((900, round(900 * chart.height / chart.width)), Image.Resampling.BOX).convert("RGB"))
 
 
+def fit(plot: str) -> Callable[[Workbench], Image.Image]:
+    """A fit of the tutorial."""
+    return lambda bench: _opened(bench.plots()[f"{plot}.png"])
+
+
+def verdict_sheet(bench: Workbench) -> Image.Image:
+    """One corner's sheet. Wood takes the most common colours, the rest of the sheet the rarest: there they mean something."""
+    sheet = _narrower(_opened(bench.judged()["verdict-front-right.png"]), 1200)
+    wood = (0, int(0.27 * sheet.height), int(0.39 * sheet.width), sheet.height)
+    look = sheet.crop(wood).quantize(72, dither=Image.Dither.NONE).convert("RGB")
+    whole = sheet.quantize(128, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).convert("RGB")
+    whole.paste(look, wood[:2])
+    return whole
+
+
+def socket(bench: Workbench) -> Image.Image:
+    """A socket as the full tier burnt it."""
+    return _narrower(_opened(bench.judged()["socket-front-right.png"]), 560)
+
+
+def light_and_dark(bench: Workbench) -> Image.Image:
+    """The same gaps in maple and in walnut with maple pins."""
+    judged = read_verdict(bench.judged()["verdict.json"].decode())
+    parts = {part.name: part for part in bench.job("pencil-box").assembly.parts}
+    maple, walnut = (parse_colour(find_species(name).colour) for name in ("sugar maple", "black walnut"))
+    both = Image.new("RGB", (1000, 600), "white")
+    for k, tails in enumerate((maple, walnut)):
+        both.paste(Image.fromarray(corner_look(judged.corners[0], parts, {"front": tails, "right": maple}, 500, 600)), (500 * k, 0))
+    return both
+
+
 def diagram(draw: Callable[..., diagrams.Page], needs_shop: bool = False, width: int = 1300) -> Callable[[Workbench], Image.Image]:
     """A drawing of an idea."""
     return lambda bench: _rendered((draw(bench.shop) if needs_shop else draw()).text(), width)
@@ -130,7 +179,18 @@ PICTURES: dict[str, Callable[[Workbench], Image.Image]] = {
     "seen-lines": diagram(diagrams.seen_lines, width=1100),
     "grey-ramp": grey_ramp,
     "grey-chart": grey_chart,
+    "verdict-sheet": verdict_sheet,
+    "corner-light-dark": light_and_dark,
+    "burnt-socket": socket,
+    "fit-through": fit("through-1"),
+    "fit-kerf": fit("kerf-1"),
+    "fit-ramp": fit("ramp-1"),
+    "fit-wall": fit("wall-1"),
 }
+
+
+def _narrower(picture: Image.Image, width: int) -> Image.Image:
+    return picture.resize((width, round(width * picture.height / picture.width)), Image.Resampling.LANCZOS)
 
 
 def _opened(png: bytes) -> Image.Image:

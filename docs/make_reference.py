@@ -13,16 +13,16 @@ import sys
 import tempfile
 import types
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from key_words import LEAVES, LIMITS, RECORD, WORDS
+from key_words import LEAVES, LIMITS, RECORD, VERDICT, WORDS
 
 from kerfwright.app import workflow
 from kerfwright.app.bench_file import BenchDocument
@@ -30,12 +30,17 @@ from kerfwright.app.cli import app
 from kerfwright.core import units
 from kerfwright.core.errors import EXIT_CODES
 from kerfwright.core.estimate import Estimate
+from kerfwright.coupons import observable
+from kerfwright.coupons.coupon import all_coupons
+from kerfwright.coupons.form import COLUMNS
+from kerfwright.coupons.observable import CHOICES, RIGHT_THROUGH, Quantity
 from kerfwright.joints.joint import all_joints
 from kerfwright.machine.machine import Head, Machine
 from kerfwright.pieces.piece import all_pieces
 from kerfwright.plan.options import PlanOptions
 from kerfwright.process.fit import FIT_CLASSES_MM, fit_word, parse_fit_mm
 from kerfwright.process.recipe import KerfProfile, RampSettings, Recipe, SurfaceSettings, ThroughCut
+from kerfwright.process.verdict import Verdict
 from kerfwright.wood.board import Board
 from kerfwright.wood.species import all_species
 
@@ -61,7 +66,7 @@ def table(model: type[BaseModel]) -> str:
     rows = ["| key | what to write | default | accepted | meaning |", "| --- | --- | --- | --- | --- |"]
     for key, field in sorted(((field.alias or name, field) for name, field in model.model_fields.items()),
                              key=lambda pair: FIRST.index(pair[0]) if pair[0] in FIRST else len(FIRST)):
-        words = field.description or WORDS.get((model.__name__, key))
+        words = field.description or next((WORDS[base.__name__, key] for base in model.__mro__ if (base.__name__, key) in WORDS), None)
         if words is None:
             raise KeyError(f"say in docs/key_words.py what {model.__name__}.{key} means")
         limits = LIMITS.get((model.__name__, key)) or limits_of(field)
@@ -72,6 +77,12 @@ def table(model: type[BaseModel]) -> str:
 def reader_of(metadata: list[Any] | tuple[Any, ...]) -> Any:
     """The function that reads the value, when it is one of ours."""
     return next((each.func for each in metadata if isinstance(each, BeforeValidator) and each.func in KINDS), None)
+
+
+def parse_of(metadata: list[Any] | tuple[Any, ...]) -> Any:
+    """The function that reads the middle of a value with its spread; lengths where it is not told."""
+    readers = (each.func for each in metadata if isinstance(each, BeforeValidator))
+    return next((read.keywords["parse"] for read in readers if isinstance(read, partial)), units.parse_length_mm)
 
 
 def written(annotation: Any, metadata: list[Any] | tuple[Any, ...] = ()) -> str:
@@ -87,7 +98,7 @@ def written(annotation: Any, metadata: list[Any] | tuple[Any, ...] = ()) -> str:
     if origin in (Union, types.UnionType):
         return " or ".join(written(each) for each in inner if each is not type(None))
     if annotation is Estimate:
-        return "length with its spread"
+        return f"{KINDS[parse_of(metadata)][0]} with its spread"
     if origin is tuple:
         kinds = [written(each) for each in inner if each is not Ellipsis]
         if Ellipsis in inner:
@@ -153,7 +164,8 @@ def default_of(field: FieldInfo) -> str:
     if reader is units.parse_slope_frac:
         return f'`"1:{1 / value:g}"`'
     if isinstance(value, Estimate):
-        return f'`"{value.value:g} ± {value.sd:g} mm"`'
+        _, unit, scale = KINDS[parse_of(_all_metadata(field))]
+        return f'`"{scale * value.value:g} ± {scale * value.sd:g}{unit}"`'
     if isinstance(value, bool):
         return f"`{value}`".lower()
     if isinstance(value, (BaseModel, dict)) or value == ():
@@ -218,6 +230,44 @@ def species_names() -> str:
 def joint_tables() -> str:
     """The options of every joint."""
     return "\n\n".join(f"### `{kind}`\n\n{table(joint.options)}" for kind, joint in sorted(all_joints().items()))
+
+
+def coupon_tables() -> str:
+    """What every coupon is and its choices."""
+    return "\n\n".join(
+        f"### `{kind}`\n\n{first_sentence(sys.modules[type(coupon).__module__].__doc__)}\n\n{table(coupon.options)}"
+        for kind, coupon in sorted(all_coupons().items())
+    )
+
+
+def first_sentence(doc: str | None) -> str:
+    """The first line of a docstring, without the name before its colon."""
+    head = (doc or "").split("\n\n")[0].replace("\n", " ")
+    told = head.partition(": ")[2] or head
+    return told[:1].upper() + told[1:]
+
+
+def quantities() -> str:
+    """What can be read, and the answers taken."""
+    lines = re.findall(r"(?m)^- ``(\w+)``(?: and ``char``)?: (.+?)[;.]$", observable.__doc__ or "")
+    meant = {name: " ".join(words.split()) for name, words in lines}
+    meant["char"] = meant["flame"]
+    rows = [
+        f"| `{quantity}` | {meant[quantity]} | {', '.join(f'`{word}`' for word in CHOICES.get(quantity, ())) or numbers(quantity)} |"
+        for quantity in Quantity
+    ]
+    return "\n".join(["| kind | what is read | answers |", "| --- | --- | --- |", *rows])
+
+
+def numbers(quantity: Quantity) -> str:
+    """How a number is answered."""
+    unit = {Quantity.VERNIER: "ticks, halves allowed", Quantity.RUNG: "a rung's number, halves allowed"}.get(quantity, "a length")
+    return unit + (f", or `{RIGHT_THROUGH}`" if quantity is Quantity.DEPTH else "")
+
+
+def form_columns() -> str:
+    """Columns of readings.csv."""
+    return ", ".join(f"`{name}`" for name in COLUMNS)
 
 
 PROGRAM = "setups/02-right-ramp.ngc"
@@ -298,6 +348,24 @@ def program_example() -> str:
     return "\n".join(["```text", *head, "...", *lines[core:first_cuts], "...", *lines[-4:], "```"])
 
 
+def verdict_keys() -> str:
+    """Every key of verdict.json, with its meaning; raises when one has none, or words stand for a key that is not there."""
+    keys = ["schema", "goes_together", *_fields(Verdict)]
+    unknown = [key for key in keys if key not in VERDICT] + [key for key in VERDICT if key not in keys]
+    if unknown:
+        raise KeyError(f"docs/key_words.py and the verdict differ at {', '.join(unknown)}")
+    return "\n".join(["| key | meaning |", "| --- | --- |", *(f"| `{key}` | {VERDICT[key]} |" for key in keys)])
+
+
+def _fields(kind: type[Any], path: str = "") -> Iterator[str]:
+    """Keys of a verdict's own values, in the order they are written."""
+    for name, hint in get_type_hints(kind).items():
+        yield f"{path}{name}"
+        inner = next((each for each in (hint, *get_args(hint)) if getattr(each, "__module__", "") == Verdict.__module__), None)
+        if inner is not None:
+            yield from _fields(inner, f"{path}{name}.")
+
+
 MADE: dict[str, Callable[[], str]] = {
     "open box": lambda: table(all_pieces()["open box"].document),
     "bench": lambda: table(BenchDocument),
@@ -311,6 +379,9 @@ MADE: dict[str, Callable[[], str]] = {
     "ramp": lambda: table(RampSettings),
     "engrave": lambda: table(SurfaceSettings),
     "joints": joint_tables,
+    "coupons": coupon_tables,
+    "quantities": quantities,
+    "form columns": form_columns,
     "species": species_names,
     "fits": fits,
     "units": unit_words,
@@ -320,6 +391,7 @@ MADE: dict[str, Callable[[], str]] = {
     "record keys": record_keys,
     "record example": record_example,
     "program example": program_example,
+    "verdict keys": verdict_keys,
 }
 
 

@@ -6,7 +6,7 @@ On a page, blocks of one language each do one thing, in order, in one fresh fold
 - ``text`` straight after ``sh``: what those lines print; a line ``...`` stands for any lines;
 - ``toml`` after a comment ``<!-- write FILE -->``: the whole file; after ``<!-- change FILE -->``: lines that take
   the place of the lines with the same keys;
-- ``python``: run.
+- ``python``: run; the blocks of a page know each other's names.
 
 Only ``text`` blocks are written again. In a block with ``...`` each line shown becomes the printed line most like it; when
 there is none, the writer is told.
@@ -70,6 +70,7 @@ def run_page(page: Path) -> list[Ran]:
     text = page.read_text(encoding="utf-8")
     found: list[Ran] = []
     printed: str | None = None
+    names: dict[str, object] = {"__name__": "docs"}
     for block in BLOCK.finditer(text):
         language, body = block["language"], block["body"]
         if language == "sh":
@@ -80,7 +81,7 @@ def run_page(page: Path) -> list[Ran]:
         elif language == "toml" and block["file"]:
             write_file(Path(block["file"]), body, change=block["what"] == "change")
         elif language == "python":
-            exec(compile(body, f"{page.name}", "exec"), {"__name__": "docs"})
+            exec(compile(body, f"{page.name}", "exec"), names)
     return found
 
 

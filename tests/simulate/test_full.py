@@ -155,7 +155,7 @@ def test_nothing_burns_under_standing_wood():
 def test_warm_wood_is_worth_what_it_is_told():
     strokes = by_hand([((1.0, 1.0), (6.0, 1.0), 0.3, 0.0)])
     patch = Patch((2.0, 5.0), (0.5, 1.5), 0.025, 5)
-    plain, warm = dose_field(strokes, 1, LAW, patch, 6.0), dose_field(strokes, 1, LAW, patch, 6.0, more_worth=np.array([0.1]))
+    plain, warm = dose_field(strokes, 1, LAW, patch, 6.0), dose_field(strokes, 1, LAW, patch, 6.0, more_frac=np.array([0.1]))
     np.testing.assert_allclose(warm.dose_j_mm2, 1.1 * plain.dose_j_mm2, rtol=1e-5)
 
 

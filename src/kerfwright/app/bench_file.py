@@ -57,7 +57,9 @@ def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
         )
     folder = path.parent
     files = {panel: (document.boards[panel], document.recipes.get(panel, document.recipe)) for panel in panels}
-    read = {name: read_toml(folder / name) for pair in files.values() for name in pair} | {document.machine: read_toml(folder / document.machine)}
+    read = {name: read_toml(folder / name) for pair in files.values() for name in pair} | {
+        document.machine: read_toml(folder / document.machine)
+    }
     boards = {panel: tables_as(read[board], Board, str(folder / board)) for panel, (board, _) in files.items()}
     for panel, (board, _) in files.items():
         try:

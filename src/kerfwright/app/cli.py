@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, MissingArgumentError, Parameter
 
 from kerfwright import __version__
-from kerfwright.app import cli_learning, cli_loops
+from kerfwright.app import cli_learning, cli_loops, cli_reach, cli_tune, cli_verdict
 from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 
 if TYPE_CHECKING:
@@ -38,6 +38,11 @@ NEEDS = {
     "shift": "a job folder and the number of a setup, as in kerfwright shift piece-job 4 --left-tick 2 --right-tick 1",
     "retune": "a job folder with its pilot forms filled in, as in kerfwright retune piece-job",
     "finish": 'a job folder, a setup and the depth read, as in kerfwright finish piece-job 2 --depth "3.1 mm"',
+    "coupon": 'the kind of coupon, as in kerfwright coupon through --machine laser.toml --board offcut.toml',
+    "read": "a coupon's folder with its form filled in, as in kerfwright read through-offcut",
+    "outcome": 'a job folder and a corner, as in kerfwright outcome piece-job front-right --fit "by hand"',
+    "notebook": "what to do and a file, as in kerfwright notebook backup kept.json",
+    "verdict": "a job folder or a piece file, as in kerfwright verdict piece-job",
     "start": "a new folder, as in kerfwright start my-shop",
 }
 
@@ -162,18 +167,22 @@ def start(folder: Path) -> None:
 
 @app.command
 def demo(*, out: Path = Path("kerfwright-demo")) -> None:
-    """Make the job folders of the three demo pieces.
+    """Make the job folders of the three demo pieces, and judge the first before it is burnt.
 
     Parameters
     ----------
     out
         The folder for the demo's shop and job folders; earlier demo jobs in it are replaced.
     """
-    from kerfwright.app import workflow
+    from kerfwright.app import verdicts, workflow
+    from kerfwright.app.telling_verdict import tell_verdict
 
     for made in workflow.demo(out):
         _tell(made, as_json=False)
         print()
+    first = out / f"{workflow.DEMO_PIECES[0]}-job"
+    tell_verdict(verdicts.verdict(first, readings=False))
+    print()
     print(f"The pieces' own files, to change: {out / 'shop'}")
     print(f"Open first: {out / (workflow.DEMO_PIECES[0] + '-job') / 'bench-sheet.pdf'}")
 
@@ -189,6 +198,9 @@ def _tell(made: Made, as_json: bool) -> None:
 
 cli_learning.hang_on(app)
 cli_loops.hang_on(app)
+cli_verdict.hang_on(app)
+cli_reach.hang_on(app)
+cli_tune.hang_on(app)
 
 
 def main(words: list[str] | None = None) -> int:

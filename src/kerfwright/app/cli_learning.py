@@ -67,7 +67,13 @@ def coupon(
 
 
 def read(
-    folder: Path, *, form: Path | None = None, notebook: str | None = None, plots: Path | None = None, as_json: AsJson = False
+    folder: Path,
+    *,
+    form: Path | None = None,
+    notebook: str | None = None,
+    slope: str = "1:8",
+    plots: Path | None = None,
+    as_json: AsJson = False,
 ) -> None:
     """Read a filled-in form: what was learned, how sure, what to burn next.
 
@@ -79,6 +85,8 @@ def read(
         The filled-in form; default: the one in the folder.
     notebook
         The notebook's file or URL; default: your own.
+    slope
+        Of the joints to come, such as "1:6", or "square" for box joints: what is worth burning depends on it.
     plots
         A new folder for pictures of every fit.
     as_json
@@ -86,13 +94,20 @@ def read(
     """
     from kerfwright.app import learning
 
-    told = learning.read(folder, form, notebook)
+    told = learning.read(folder, form, notebook, slope)
     _pictures(told, plots)
     _tell(told, as_json)
 
 
 def recipe(
-    *, machine: Path, board: Path, notebook: str | None = None, out: Path | None = None, plots: Path | None = None, as_json: AsJson = False
+    *,
+    machine: Path,
+    board: Path,
+    notebook: str | None = None,
+    out: Path | None = None,
+    slope: str = "1:8",
+    plots: Path | None = None,
+    as_json: AsJson = False,
 ) -> None:
     """What the notebook knows of a machine on a board's wood, as a recipe file.
 
@@ -106,6 +121,8 @@ def recipe(
         The notebook's file or URL; default: your own.
     out
         The new recipe file; without it the recipe is only told.
+    slope
+        Of the joints to come, such as "1:6", or "square" for box joints: what is worth burning depends on it.
     plots
         A new folder for pictures of every fit.
     as_json
@@ -113,7 +130,7 @@ def recipe(
     """
     from kerfwright.app import learning
 
-    told = learning.recipe(machine, board, notebook, out)
+    told = learning.recipe(machine, board, notebook, out, slope)
     _pictures(told, plots)
     _tell(told, as_json)
     if out is not None and not as_json:
@@ -130,6 +147,7 @@ def outcome(
     proud: str | None = None,
     char: str | None = None,
     notebook: str | None = None,
+    as_json: AsJson = False,
 ) -> None:
     """Record what came out of a real corner; the next recipe learns from it.
 
@@ -151,12 +169,18 @@ def outcome(
         none, light or heavy.
     notebook
         The notebook's file or URL; default: your own.
+    as_json
+        Print what was kept as JSON.
     """
     from kerfwright.app import learning
+    from kerfwright.core.codec import plain
 
-    learning.record_outcome(
-        folder, {corner: {"fit": fit, "gap_tail": gap_tail, "gap_pin": gap_pin, "proud": proud, "char": char}}, notebook
-    )
+    said = {"fit": fit, "gap_tail": gap_tail, "gap_pin": gap_pin, "proud": proud, "char": char}
+    kept = learning.record_outcome(folder, {corner: said}, notebook)
+    if as_json:
+        told = {"schema": "kerfwright-outcome-1", "outcomes": [plain(each) for each in kept]}
+        print(json.dumps(told, indent=1, ensure_ascii=False))
+        return
     print(f"Kept: {corner} of {folder.name}")
 
 
@@ -172,24 +196,28 @@ def ledger(*, notebook: str | None = None, as_json: AsJson = False) -> None:
     """
     from kerfwright.app import learning
 
-    rows = learning.ledger(notebook)
+    told = learning.ledger(notebook)
     if as_json:
-        print(json.dumps(rows, indent=1, ensure_ascii=False))
+        print(json.dumps(told, indent=1, ensure_ascii=False))
         return
-    for row in rows:
-        if row["kind"] == "outcome":
-            seen = [gap for gap in (row["gap_tail_mm"], row["gap_pin_mm"]) if gap is not None]
-            told = f"{row['corner']}: {row['fit'] or 'fit not said'}" + (
-                f", gaps seen {', '.join(f'{gap:.2f}' for gap in seen)} mm" if seen else ""
-            )
-        else:
-            told = f"{row['readings']} readings"
-        print(f"{row['when'][:16].replace('T', ' ')}  {row['about']}: {told}")
-    if not rows:
+    for row in told["rows"]:
+        print(f"{row['when'].replace('T', ' ')[:16]}  {row['about']}: {_ledger_words(row)}")
+    for job in told["jobs"]:
+        corrected = f", recipe corrected by {job['applied_mm']:+.3f} mm" if job["applied_mm"] else ""
+        seen = f"{job['lines']} seen line{'s' if job['lines'] > 1 else ''}"
+        print(f"  {job['job']}{corrected}: {seen}, {job['off_mm']:.3f} mm off what was expected")
+    if not told["rows"]:
         print("The ledger is empty.")
 
 
-def notebook(what: str, file: Path, *, notebook: str | None = None) -> None:
+def _ledger_words(row: dict[str, Any]) -> str:
+    if row["kind"] != "outcome":
+        return f"{row['readings']} readings"
+    seen = [f"{gap:.2f} mm on {name}" for name, gap in (("tails", row["gap_tail_mm"]), ("pins", row["gap_pin_mm"])) if gap is not None]
+    return f"{row['corner']}: {row['fit'] or 'fit not said'}" + (f", gaps seen {', '.join(seen)}" if seen else "")
+
+
+def notebook(what: str, file: Path, *, notebook: str | None = None, as_json: AsJson = False) -> None:
     """Back up, export or import the notebook as one file.
 
     Parameters
@@ -200,6 +228,8 @@ def notebook(what: str, file: Path, *, notebook: str | None = None) -> None:
         The file to write, which must be new, or to read.
     notebook
         The notebook's file or URL; default: your own.
+    as_json
+        Print the result as JSON.
     """
     from kerfwright.notebook.notebook import open_notebook
 
@@ -207,6 +237,9 @@ def notebook(what: str, file: Path, *, notebook: str | None = None) -> None:
         raise InputError(f'"{what}" is not something a notebook does', accepted="backup, export or import")
     with open_notebook(notebook) as book:
         n = {"backup": book.backup, "export": book.export_file, "import": book.import_file}[what](file)
+    if as_json:
+        print(json.dumps({"schema": "kerfwright-notebook-1", "did": what, "file": str(file), "facts": n}, ensure_ascii=False))
+        return
     print(f"{n} facts {'brought in from' if what == 'import' else 'written to'} {file}")
 
 
@@ -237,7 +270,7 @@ def _tell(told: Told, as_json: bool) -> None:
         print(f"  {finding.level.value}: {finding.text}")
     print(told.advised.said)
     for step in told.advised.steps:
-        gain = f", about {step.gain_mm:.3f} mm surer" if step.gain_mm else ""
+        gain = f", about {step.gain_mm:.3f} mm surer" if step.gain_mm >= 0.005 else ""
         print(f"  next: {step.coupon} - {step.why} ({step.board_mm} mm of board, {step.minutes} min{gain})")
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import math
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from kerfwright.calibrate.evidence import Evidence
     from kerfwright.calibrate.learn import Learned
     from kerfwright.calibrate.outcome_lesson import Outcome
+    from kerfwright.coupons.readings import Reading
     from kerfwright.coupons.record import CouponRecord
     from kerfwright.notebook.fact import Fact, Kind
     from kerfwright.notebook.notebook import Notebook
@@ -31,6 +34,7 @@ if TYPE_CHECKING:
 SITE = "site.json"
 MADE = "a folder made by kerfwright"
 FORMS = ("readings.toml", "readings.csv")
+DEFAULT_SLOPE, SQUARE = "1:8", "square"
 _SPACE = uuid.UUID("7a1f4f0c-6c0e-4b5e-9a52-5a6b1f0e9d11")  # makes the id of a fact from its content: told twice, kept once
 
 
@@ -84,6 +88,7 @@ class Told:
             "findings": [plain(finding) for finding in self.findings],
             "advice": {
                 "enough": self.advised.enough,
+                "pilot": self.advised.pilot,
                 "now_mm": self.advised.now_mm,
                 "said": self.advised.said,
                 "next": [plain(step) for step in self.advised.steps],
@@ -116,6 +121,7 @@ def coupon(
     from kerfwright.export.coupon_files import coupon_files
     from kerfwright.export.exporter import JobFile
     from kerfwright.export.folder import refuse_existing, write_folder
+    from kerfwright.notebook.fact import Kind
     from kerfwright.plan.coupon_plan import plan_coupon
     from kerfwright.plan.options import PlanOptions
     from kerfwright.process.recipe import Recipe
@@ -126,74 +132,94 @@ def coupon(
     refuse_existing(folder)
     tables = {"machine": read_toml(machine), "board": read_toml(board)}
     mine, offcut = _machine(tables["machine"], str(machine)), _board(tables["board"], str(board))
-    if recipe is not None:
-        known = build(read_toml(recipe), Recipe, str(recipe))
-    else:
-        with _opened(notebook) as book:
-            known = recipe_of(_learned(book, mine, offcut))
+    with _opened(notebook) as book:
+        known = build(read_toml(recipe), Recipe, str(recipe)) if recipe is not None else recipe_of(_learned(book, mine, offcut))
+        read_already = {fact.key for fact in book.facts(Kind.READING)}
     site = Site(offcut, mine, known)
     one = all_coupons()[kind]
     design = one.lay_out(site, build(dict(choices or {}), one.options, f"{kind} coupon"))
     job = plan_coupon(design, site, PlanOptions())
-    record = coupon_record(design, site, round(job.total_time_s, 1))
+    records = (coupon_record(design, site, round(job.total_time_s, 1), copy) for copy in itertools.count(1))
+    record = next(each for each in records if each.id not in read_already)
     site_file = JobFile(SITE, json.dumps(tables, indent=1, ensure_ascii=False).encode(), "the machine and the board as they were written")
     write_folder([*coupon_files(job, record), site_file], folder)
     return CouponMade(folder, job, record)
 
 
-def read(folder: Path, form: Path | None = None, notebook: str | Path | None = None) -> Told:
-    """Read a filled-in form, keep its readings in the notebook and say what was learned and what to burn next."""
-    from kerfwright.coupons.readings import read_form
+def read(folder: Path, form: Path | None = None, notebook: str | Path | None = None, slope: str = DEFAULT_SLOPE) -> Told:
+    """Read a filled-in form, keep its readings in the notebook and say what was learned and what to burn next.
+
+    slope: of the joints to come, such as "1:6", or "square" for box joints; only the advice depends on it.
+    """
+    from kerfwright.coupons.readings import read_form, read_forms
     from kerfwright.coupons.record import read_record
 
     record = read_record(read_text(folder / "coupon.json", MADE), str(folder / "coupon.json"))
     tables = _site_tables(folder)
-    if form is not None:
-        readings = read_form(form, record)
-    else:
-        filled = [read_form(folder / name, record) for name in FORMS if (folder / name).exists()]
-        readings = max(filled, key=len, default=())
+    readings = read_form(form, record) if form is not None else read_forms(folder, FORMS, record)
     if not readings:
         raise InputError("the form is empty", accepted="one reading or more", remedy=f"Fill in {FORMS[0]} or {FORMS[1]}", where=str(folder))
-    return keep(record, {each.observable: each for each in readings}, tables, notebook)
+    return keep(record, {each.observable: each for each in readings}, tables, notebook, slope)
 
 
-def keep(record: CouponRecord, readings: Mapping[str, Any], tables: Mapping[str, Any], notebook: str | Path | None = None) -> Told:
+def keep(
+    record: CouponRecord,
+    readings: Mapping[str, Any],
+    tables: Mapping[str, Any],
+    notebook: str | Path | None = None,
+    slope: str = DEFAULT_SLOPE,
+) -> Told:
     """Keep checked readings (by observable id) and learn from all there is."""
     from kerfwright.calibrate.advise import advise
     from kerfwright.calibrate.learn import recipe_of
+
+    slope_frac = _slope_frac(slope)
+    machine, board = _machine(tables["machine"], SITE), _board(tables["board"], SITE)
+    with _opened(notebook) as book:
+        book.add(told_facts(book, record, list(readings.values()), tables))
+        learned = _learned(book, machine, board)
+    return Told(len(readings), learned, advise(learned, slope_frac), recipe_of(learned))
+
+
+def told_facts(book: Notebook, record: CouponRecord, readings: Sequence[Reading], tables: Mapping[str, Any]) -> list[Fact]:
+    """What one form tells: machine, board, coupon, readings. Told twice it is the same facts; told otherwise it corrects the earlier."""
     from kerfwright.coupons.record import record_json
     from kerfwright.notebook.fact import Kind
 
     machine, board = _machine(tables["machine"], SITE), _board(tables["board"], SITE)
-    with _opened(notebook) as book:
-        payload = json.dumps(
-            {"coupon": record.id, "readings": [plain(each) for each in readings.values()]}, ensure_ascii=False, sort_keys=True
-        )
-        earlier = [fact for fact in book.facts(Kind.READING, record.id)]
-        facts = [
-            _fact(Kind.MACHINE, machine.name, "machine-1", json.dumps(tables["machine"], ensure_ascii=False, sort_keys=True)),
-            _fact(Kind.BOARD, board.name, "board-1", json.dumps(tables["board"], ensure_ascii=False, sort_keys=True)),
-            _fact(Kind.COUPON, record.id, "coupon-1", record_json(record)),
-        ]
-        if not any(fact.payload == payload for fact in earlier):
-            facts.append(_fact(Kind.READING, record.id, "reading-1", payload, earlier[-1].id if earlier else None))
-        book.add(facts)
-        learned = _learned(book, machine, board)
-    return Told(len(readings), learned, advise(learned), recipe_of(learned))
+    payload = json.dumps({"coupon": record.id, "readings": [plain(each) for each in readings]}, ensure_ascii=False, sort_keys=True)
+    facts = [
+        _fact(Kind.MACHINE, machine.name, "machine-1", json.dumps(tables["machine"], ensure_ascii=False, sort_keys=True)),
+        _fact(Kind.BOARD, board.name, "board-1", json.dumps(tables["board"], ensure_ascii=False, sort_keys=True)),
+        _fact(Kind.COUPON, record.id, "coupon-1", record_json(record)),
+    ]
+    earlier = book.facts(Kind.READING, record.id)
+    if not any(fact.payload == payload for fact in earlier):
+        facts.append(_fact(Kind.READING, record.id, "reading-1", payload, earlier[-1].id if earlier else None))
+    return facts
 
 
-def recipe(machine: Path, board: Path, notebook: str | Path | None = None, out: Path | None = None) -> Told:
+def _slope_frac(slope: str) -> float | None:
+    """None for square walls."""
+    from kerfwright.core.units import parse_slope_frac
+
+    return None if slope == SQUARE else parse_slope_frac(slope)
+
+
+def recipe(
+    machine: Path, board: Path, notebook: str | Path | None = None, out: Path | None = None, slope: str = DEFAULT_SLOPE
+) -> Told:
     """What the notebook knows of a machine and a board's wood; written to ``out`` as a recipe file when given."""
     from kerfwright.calibrate.advise import advise
     from kerfwright.calibrate.learn import recipe_of
     from kerfwright.export.folder import write_new_file
     from kerfwright.process.recipe_text import recipe_text
 
+    slope_frac = _slope_frac(slope)
     mine, wood = _machine(read_toml(machine), str(machine)), _board(read_toml(board), str(board))
     with _opened(notebook) as book:
         learned = _learned(book, mine, wood)
-    told = Told(len(learned.evidence.data), learned, advise(learned), recipe_of(learned))
+    told = Told(len(learned.evidence.data), learned, advise(learned, slope_frac), recipe_of(learned))
     if out is not None:
         comments = (
             f"For {mine.name} on {wood.species}, {wood.thickness_mm:.2f} mm",
@@ -212,22 +238,35 @@ def record_outcome(folder: Path, outcomes: Mapping[str, Any], notebook: str | Pa
     job = json.loads(read_text(folder / "job.json", MADE))
     found = [outcome_from(job, corner, table) for corner, table in outcomes.items()]
     with _opened(notebook) as book:
-        book.add([_fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True)) for each in found])
+        book.add(
+            [
+                _fact(Kind.OUTCOME, str(job["name"])[:200], "outcome-1", json.dumps(plain(each), ensure_ascii=False, sort_keys=True))
+                for each in found
+            ]
+        )
     return found
 
 
-def ledger(notebook: str | Path | None = None) -> list[dict[str, Any]]:
-    """Every coupon read and every outcome, oldest first."""
+def ledger(notebook: str | Path | None = None) -> dict[str, Any]:
+    """Every coupon read and every outcome, oldest first; and by job how far the seen lines were from what was expected."""
     from kerfwright.notebook.fact import Kind
 
     with _opened(notebook) as book:
-        facts = [fact for fact in book.facts() if fact.kind in (Kind.READING, Kind.OUTCOME, Kind.JOB)]
+        facts = [fact for fact in book.facts() if fact.kind in (Kind.READING, Kind.OUTCOME)]
     rows: list[dict[str, Any]] = []
+    off_mm: dict[tuple[str, float], list[float]] = {}  # by job and what its recipe held of earlier corners
     for fact in sorted(facts, key=lambda each: each.recorded_at):
         payload = json.loads(fact.payload)
-        row: dict[str, Any] = {"when": fact.recorded_at.isoformat(timespec="minutes"), "kind": fact.kind.value, "about": fact.key}
+        row: dict[str, Any] = {"when": fact.recorded_at.isoformat(timespec="seconds"), "kind": fact.kind.value, "about": fact.key}
         rows.append(row | ({"readings": len(payload["readings"])} if fact.kind is Kind.READING else payload))
-    return rows
+        for face in ("tail", "pin") if fact.kind is Kind.OUTCOME else ():
+            if payload[f"gap_{face}_mm"] is not None:
+                off_mm.setdefault((fact.key, payload["applied_mm"]), []).append(payload[f"gap_{face}_mm"] - payload[f"expected_{face}_mm"])
+    jobs = [
+        {"job": job, "applied_mm": applied, "lines": len(off), "off_mm": round(math.sqrt(math.fsum(gap**2 for gap in off) / len(off)), 4)}
+        for (job, applied), off in off_mm.items()
+    ]
+    return {"schema": "kerfwright-ledger-1", "rows": rows, "jobs": jobs}
 
 
 def _site_tables(folder: Path) -> dict[str, Any]:
@@ -273,6 +312,12 @@ def _learned(book: Notebook, machine: Machine, board: Board) -> Learned:
 
 def _evidence(book: Notebook) -> Evidence:
     from kerfwright.calibrate.evidence import evidence_from
+
+    return evidence_from(coupons_read(book))
+
+
+def coupons_read(book: Notebook) -> list[tuple[CouponRecord, list[Reading]]]:
+    """Every coupon of the notebook that was read, with its latest readings."""
     from kerfwright.coupons.readings import Reading
     from kerfwright.coupons.record import read_record
     from kerfwright.notebook.fact import Kind
@@ -284,7 +329,7 @@ def _evidence(book: Notebook) -> Evidence:
         found.append(
             (records[fact.key], [Reading(each["observable"], tuple(each["values"]), each["status"]) for each in payload["readings"]])
         )
-    return evidence_from(found)
+    return found
 
 
 def _outcomes(book: Notebook) -> list[Outcome]:

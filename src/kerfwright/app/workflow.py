@@ -71,7 +71,7 @@ class Made:
 
 def look(piece: Path, bench: Path | None = None) -> Made:
     """Design and plan a piece without writing anything. piece: its file, or a folder with a piece.toml in it."""
-    return Made(_planned(_piece_file(piece), bench)[0].job, None, 0)
+    return Made(_planned(piece_file(piece), bench)[0].job, None, 0)
 
 
 def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Made:
@@ -79,7 +79,7 @@ def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Mad
     from kerfwright.export.folder import job_files, refuse_existing, write_folder
     from kerfwright.export.pilot_files import pilot_files
 
-    piece = _piece_file(piece)
+    piece = piece_file(piece)
     folder = out or piece.with_name(f"{piece.stem}-job")
     refuse_existing(folder)
     planned, inputs = _planned(piece, bench)
@@ -92,13 +92,13 @@ def _planned(piece: Path, bench: Path | None) -> tuple[Planned, Inputs]:
     """The plan of a piece file, and what it was planned from."""
     tables = read_toml(piece)
     document = piece_from(tables, str(piece))
-    benched = load_bench(bench or _bench_beside(piece), document.panels)
+    benched = load_bench(bench or bench_beside(piece), document.panels)
     design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()}, benched.boards)
     planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options)
     return planned, Inputs(piece=tables, **benched.tables)
 
 
-def _piece_file(piece: Path) -> Path:
+def piece_file(piece: Path) -> Path:
     """The piece file itself, or the one in a folder."""
     if not os.path.isdir(piece):  # Path's own question raises in a folder that may not be entered
         return piece
@@ -114,7 +114,8 @@ def _piece_file(piece: Path) -> Path:
     return inside
 
 
-def _bench_beside(piece: Path) -> Path:
+def bench_beside(piece: Path) -> Path:
+    """The bench file next to a piece file."""
     bench = piece.with_name("bench.toml")
     if not os.path.exists(bench):
         raise FolderError("there is no bench.toml beside the piece", remedy="Name a bench file with --bench", where=str(piece))

@@ -99,9 +99,9 @@ class Stopped(Exception):
 
 
 def dose_field(
-    strokes: Strokes, setup: int, law: BurnLaw, patch: Patch, thickness_mm: float, more_worth: Array | None = None, watch: Watch = NOBODY
+    strokes: Strokes, setup: int, law: BurnLaw, patch: Patch, thickness_mm: float, more_frac: Array | None = None, watch: Watch = NOBODY
 ) -> DoseField:
-    """Burn all strokes of one setup over a patch. more_worth: (n,) what warm wood adds to each stroke's worth, such as a share of
+    """Burn all strokes of one setup over a patch. more_frac: (n,) what warm wood adds to each stroke's worth, such as a share of
     simulate/heat.py's warmth; None adds nothing, and nothing is what anybody has measured so far.
 
     Raises Stopped when ``watch`` says so.
@@ -109,7 +109,7 @@ def dose_field(
     field = _empty(strokes, setup, law, patch, thickness_mm)
     mine = np.flatnonzero(strokes.setup == setup)
     brush = _Brush(strokes, law, field)
-    worth = np.where(strokes.again > 0, law.over_char_frac, 1.0) * (1.0 if more_worth is None else 1.0 + more_worth)
+    worth = np.where(strokes.again > 0, law.over_char_frac, 1.0) * (1.0 if more_frac is None else 1.0 + more_frac)
     mine = mine[brush.reaches(mine)]
     for done, stroke in enumerate(mine):
         if watch.stop and watch.stop():

@@ -37,7 +37,7 @@ class Ends:
             sight, self.from_mm[:, kept], self.gs[kept], self.radius_mm[:, kept], self.edges_mm[kept], self.steps_frac[kept]
         )  # fmt: skip
 
-    def left(self, u: Array, some: Indices) -> Array:
+    def left(self, u_mm: Array, some: Indices) -> Array:
         """What the ends leave of an endless line's light. u: (n, d, q) -> (k, d, q) for sights ``some`` (k,), which hold all ends."""
         left = np.ones((len(some), len(self.from_mm), u.shape[2]), dtype=u.dtype)
         at, share = np.searchsorted(some, self.sight), self._share(u[self.sight])
@@ -58,7 +58,7 @@ class Ends:
 class Light:
     """Sights under one law: n sights, m stations, d depths.
 
-    along_mm, need_j_mm2: (d,); middle_j_mm, x_share, worth: (n,); field: (n,) bool; y0_mm, radius_mm, peak_j_mm2: (d, n), the peak with
+    along_mm, need_j_mm2: (d,); middle_j_mm, x_share, worth_frac: (n,); field: (n,) bool; y0_mm, radius_mm, peak_j_mm2: (d, n), the peak with
     what the ends of strokes along the wall leave of it; ends: those of strokes across. threshold_j_mm2: of the law.
     """
 
@@ -67,7 +67,7 @@ class Light:
     need_j_mm2: Array
     middle_j_mm: Array
     x_share: Array
-    worth: Array
+    worth_frac: Array
     field: NDArray[np.bool_]
     y0_mm: Array
     radius_mm: Array
@@ -85,12 +85,12 @@ class Light:
             self,
             sights=self.sights.of(stations),
             ends=self.ends.of(kept, now[self.ends.sight[kept]]),
-            **{name: getattr(self, name)[..., pick] for name in (*_DEEP, "middle_j_mm", "x_share", "worth", "field")},
+            **{name: getattr(self, name)[..., pick] for name in (*_DEEP, "middle_j_mm", "x_share", "worth_frac", "field")},
         )
 
     def in_single(self) -> Light:
         """The same in single precision, for searching: four times as many places at a time."""
-        return replace(self, **{name: getattr(self, name).astype(np.float32) for name in ("worth", "need_j_mm2", *_DEEP)})
+        return replace(self, **{name: getattr(self, name).astype(np.float32) for name in ("worth_frac", "need_j_mm2", *_DEEP)})
 
     def lone_slits(self) -> NDArray[np.bool_]:
         """(m,) stations that see nothing but passes over one endless path with wood on both sides."""
@@ -107,7 +107,7 @@ class Light:
         over = self._flux(np.repeat(u_mm.astype(kind), self.sights.count, axis=0), kind)
         over -= kind.type(self.threshold_j_mm2)
         np.maximum(over, 0, out=over)
-        over *= self.worth[:, None, None]
+        over *= self.worth_frac[:, None, None]
         return np.add.reduceat(over, self.sights.first, axis=0)
 
     def gone(self, u_mm: Array) -> NDArray[np.bool_]:

@@ -1,0 +1,82 @@
+"""The command line's verb of reach: what a laser can do in a wood."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import App, Parameter
+
+if TYPE_CHECKING:
+    from kerfwright.app.verdicts_reach import Reached
+
+AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+
+
+def hang_on(app: App) -> None:
+    """Add the verb."""
+    app.command(reach)
+
+
+def reach(
+    *,
+    machine: Path,
+    recipe: Path | None = None,
+    species: str | None = None,
+    thickness: list[str] | None = None,
+    notebook: str | None = None,
+    draws: int = 200,
+    as_json: AsJson = False,
+) -> None:
+    """What can this laser do in this wood: ramp, cradle and two faces at 3, 6, 9 and 12 mm, burnt in the machine's memory.
+
+    Parameters
+    ----------
+    machine
+        The machine file.
+    recipe
+        A recipe of this wood, whose numbers tell of the burn where the notebook has no readings.
+    species
+        The wood; default: the recipe's.
+    thickness
+        A thickness to try, such as "6 mm"; may be given again. Default: 3, 6, 9 and 12 mm.
+    notebook
+        The notebook's file or URL, whose readings the burn law is taken from; default: your own.
+    draws
+        How many simulated burns of each.
+    as_json
+        Print the table as JSON.
+    """
+    from kerfwright.app import verdicts_reach
+    from kerfwright.core.units import parse_length_mm
+
+    thicknesses = tuple(parse_length_mm(each) for each in thickness or ()) or verdicts_reach.THICKNESSES_MM
+    found = verdicts_reach.reach(
+        machine, recipe, species=species, thicknesses_mm=thicknesses, notebook=notebook, n_draws=draws,
+        progress=_progress if sys.stderr.isatty() else None,
+    )  # fmt: skip
+    if as_json:
+        print(json.dumps(found.summary(), indent=1, ensure_ascii=False))
+        return
+    _tell(found)
+
+
+def _tell(found: Reached) -> None:
+    print(f"{found.machine} in {found.species}: a small dovetailed corner, every thickness as if its coupons had been burnt")
+    print(f"{'thick':>6}  {'way':<10} {'odds':>5}  {'seen gap':<16} {'time':>8}  {'laid':>4}  {'heat':<8} what stops it")
+    for row in found.rows:
+        start = f"{row.thickness_mm:>3g} mm  {row.way:<10}"
+        if row.odds is None or row.seen_gap_mm is None or row.time_s is None:
+            print(f"{start} {'-':>5}  {'':<16} {'':>8}  {'':>4}  {'':<8} {row.why}")
+            continue
+        gap = f"{row.seen_gap_mm.value:.2f} +- {row.seen_gap_mm.sd:.2f} mm"
+        print(f"{start} {row.odds:>5.0%}  {gap:<16} {row.time_s / 60:>4.0f} min  {row.n_setups:>4}  {row.heat:<8} {row.why}")
+    for said in found.said:
+        print(f"- {said}")
+    print("- heat: unknown, raised or high, never less; stay with the machine and follow its manual")
+
+
+def _progress(step: str) -> None:
+    print(f"  {step} ...".ljust(60), end="\r", file=sys.stderr, flush=True)

@@ -1,0 +1,96 @@
+"""The command line's verb of tuning."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import App, Parameter
+
+if TYPE_CHECKING:
+    from kerfwright.app.tuning import TuneTold
+    from kerfwright.simulate.tune import Tried
+
+AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+MOST_SHOWN = 6
+
+
+def hang_on(app: App) -> None:
+    """Add the verb."""
+    app.command(tune)
+
+
+def tune(
+    piece: Path,
+    *,
+    bench: Path | None = None,
+    odds: str = "90 %",
+    notebook: str | None = None,
+    draws: int = 150,
+    seed: int = 20,
+    cluster: str | None = None,
+    processes: int | None = None,
+    as_json: AsJson = False,
+) -> None:
+    """Try the choices that are free - fit, way of the walls, hollowing, face, focus - and show which close the joint best.
+
+    Parameters
+    ----------
+    piece
+        The piece file or its folder. It is not changed.
+    bench
+        The bench file; default: bench.toml beside the piece.
+    odds
+        How sure the corners must go together.
+    notebook
+        The notebook's file or URL, whose readings the burn law is taken from; default: your own.
+    draws
+        How many simulated burns of each try.
+    seed
+        Which of them.
+    cluster
+        A dask scheduler's address, to try there instead of on this computer.
+    processes
+        Processes on this computer; default: one a core.
+    as_json
+        Print the result as JSON.
+    """
+    from kerfwright.app.tuning import tune_piece
+    from kerfwright.core.units import parse_fraction
+
+    told = tune_piece(
+        piece, bench, notebook=notebook, wanted_odds=parse_fraction(odds), n_draws=draws, seed=seed, cluster=cluster,
+        processes=processes, progress=_progress if sys.stderr.isatty() else None,
+    )  # fmt: skip
+    if as_json:
+        print(json.dumps(told.summary(), indent=1, ensure_ascii=False))
+        return
+    _tell(told)
+
+
+def _tell(told: TuneTold) -> None:
+    tuned = told.tuned
+    print(f"{told.piece}: {len(tuned.tried)} ways burnt in memory, the least seen gap at odds of {tuned.wanted_odds:.0%}")
+    print("As it is   " + _line(tuned.before))
+    print("Best       " + _line(tuned.best))
+    print("The trade between gap, odds and time:")
+    for each in tuned.trade()[:MOST_SHOWN]:
+        print("           " + _line(each))
+    print(told.suggestion or "Nothing tried is better than what stands.")
+    for said in told.said:
+        print(f"- {said}")
+
+
+def _line(tried: Tried) -> str:
+    score = tried.score
+    picks = ", ".join(f"{name} {value}" for name, value in tried.picks.items())
+    if score.stopped:
+        return f"cannot be made: {score.stopped}  ({picks})"
+    told = f"gap {score.gap_mm:.3f} +- {score.gap_sd_mm:.3f} mm  odds {score.odds:.0%}  {score.time_s / 60:.0f} min  char {score.char}"
+    return f"{told}  ({picks})"
+
+
+def _progress(step: str) -> None:
+    print(f"  {step} ...".ljust(60), end="\r", file=sys.stderr, flush=True)
