@@ -76,7 +76,13 @@ def test_a_job_is_read_back_as_it_was_planned(shop: Path, jobs: dict[str, Path])
         assert np.allclose(setup.bed_from_board.matrix, read.bed_from_board.matrix, atol=1e-8)
         assert plain(setup.verniers) == plain(read.verniers)  # to the nanometre that the record keeps
         for op, op_read in zip(setup.operations, read.operations, strict=True):
-            assert (op.name, op.kind, op.passes, op.level_mm, op.before) == (op_read.name, op_read.kind, op_read.passes, op_read.level_mm, op_read.before)
+            assert (op.name, op.kind, op.passes, op.level_mm, op.before) == (
+                op_read.name,
+                op_read.kind,
+                op_read.passes,
+                op_read.level_mm,
+                op_read.before,
+            )
             for path, path_read in zip(op.paths, op_read.paths, strict=True):
                 assert np.allclose(path.points_mm, path_read.points_mm, atol=1e-8)
 
@@ -155,7 +161,9 @@ def test_a_folder_stands_for_the_piece_in_it(shop: Path, tmp_path: Path) -> None
     assert (other / "tool-tray" / "piece-job" / "job.json").exists()
 
 
-def test_looking_keeps_the_standing_cautions_short_and_making_tells_them(shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_looking_keeps_the_standing_cautions_short_and_making_tells_them(
+    shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     other = new_shop(tmp_path)
     change(other / "shop" / "maple-a.toml", "pieces", "1")
     assert main(["look", str(other / "pencil-box")]) == 0

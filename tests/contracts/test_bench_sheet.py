@@ -352,9 +352,9 @@ def _tips_and_floors(page: NDArray[np.uint8], lines: list[float], end_column: in
 
 
 def test_the_outside_size_is_the_piece_file_s_own() -> None:
-    flush, as_cut = outside_mm(jobs()["ramp"].assembly)
+    flush, proud_mm = outside_mm(jobs()["ramp"].assembly)
     assert flush == pytest.approx([230.0, 90.0, 42.0])
-    assert as_cut == pytest.approx([230.4, 90.4, 42.0])
+    assert proud_mm == pytest.approx(0.2)
 
 
 def test_a_tall_board_goes_on_on_the_next_page() -> None:
