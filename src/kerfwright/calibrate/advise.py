@@ -29,6 +29,7 @@ WOOD_AND_TIME = {
     "kerf comb": (70, 12),
     "ramp staircase": (150, 25),
     "sloped edge": (35, 12),
+    "machine": (80, 10),
 }
 
 
@@ -114,7 +115,9 @@ def _needed(learned: Learned, recipe: Recipe, kerf: float, wall: float | None, s
     if learned.ramp is None or learned.ramp.settings.deepest_mm < learned.board.thickness_mm * 0.999:
         if n_staircases < MOST_STAIRCASES:
             return step("ramp staircase", "no field went through yet: the next one is burnt slower", kerf, wall and wall / 2)
-        return ()  # this machine does not ramp this board: the plan takes the cradle, whose walls are square cuts
+        # This machine does not ramp this board: the plan takes the cradle, and a board turned end for end feels the bed's scale.
+        known = any(lesson.topic == "machine" for lesson in learned.lessons)
+        return () if known else step("machine", "boards will be turned end for end in a cradle, where the bed's scale counts twice")
     if learned.wall is None:
         left = math.hypot(SHIFT_LEFT_MM, slope_frac * DEPTH_LEFT_MM)
         return step("sloped edge", "where a ramped wall really ends has not been read", kerf, left)
