@@ -75,7 +75,7 @@ def test(extra: list[str]) -> int:
     stages = {
         "ruff": ["ruff", "check", "--quiet", "."],
         "pyright": ["pyright", "--pythonpath", str(PYTHON)],
-        "pytest": ["pytest", *extra],
+        "pytest": ["pytest", "--numprocesses=auto", "--dist=loadfile", *extra],
     }
     began = time.monotonic()
     for name, words in stages.items():

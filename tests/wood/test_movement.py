@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from kerfwright.core.errors import InputError
-from kerfwright.wood.movement import Sawn, change_mm, coefficient_from_shrinkage, moisture_frac
+from kerfwright.wood.movement import Sawn, change_mm, movement_per_percent, moisture_frac
 from kerfwright.wood.species import Sourced, Species, find_species
 
 TABLE = Path(__file__).resolve().parents[1] / "external" / "data" / "wood_handbook_table_4_2.txt"
@@ -65,7 +65,7 @@ def test_both_movement_laws_meet_at_ten_percent():
     maple = find_species("sugar maple")
     assert maple.shrinkage_tangential_percent is not None
     assert maple.movement_tangential_per_percent is not None
-    assert coefficient_from_shrinkage(maple.shrinkage_tangential_percent.value) == pytest.approx(
+    assert movement_per_percent(maple.shrinkage_tangential_percent.value) == pytest.approx(
         maple.movement_tangential_per_percent.value, abs=5e-6)
     inside = change_mm(100.0, maple, Sawn.FLAT, 0.10, 0.14).value
     outside = change_mm(100.0, maple, Sawn.FLAT, 0.10, 0.140001).value

@@ -49,7 +49,7 @@ def moisture_frac(temperature_c: float, humidity_frac: float) -> Estimate:
     return Estimate(1800 / w * (kh / (1 - kh) + bound) / 100, EMC_SD_FRAC, 0, "Wood Handbook eq. 4-5; model error our judgement")
 
 
-def coefficient_from_shrinkage(shrinkage_percent: float) -> float:
+def movement_per_percent(shrinkage_percent: float) -> float:
     """C of law (2) from S: law (3) at 10 % moisture. It does not hold for rows that mix several species."""
     return shrinkage_percent / (3000 - 20 * shrinkage_percent)
 
