@@ -35,9 +35,11 @@ class Ready:
 
     @property
     def slab(self) -> Slab:
+        """The part on its board."""
         return self.setups[-1].part_slab
 
     def strokes(self) -> Strokes:
+        """Its strokes, with nothing hidden."""
         return laid(self.motions, self.setups, self.job.machine)
 
 

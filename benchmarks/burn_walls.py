@@ -37,7 +37,8 @@ def lines() -> Iterator[Line]:
     yield Line("ramped board: full tier instead", least_s(lambda: burn_full("right", board.slab, strokes, LAW), most=3), laying)
     for n in (4, 7, 14, 28):
         grid = Grid(n, 13)
-        yield Line(f"ramped board: {n} stations", least_s(lambda grid=grid: burn_walls("right", board.slab, strokes, LAW, grid=grid)), laying)
+        cost = least_s(lambda grid=grid: burn_walls("right", board.slab, strokes, LAW, grid=grid))
+        yield Line(f"ramped board: {n} stations", cost, laying)
     for n in (1, 4, 16):
         laws = [replace(LAW, power_w=20.0 - 0.1 * i) for i in range(n)]
         cost = least_s(lambda laws=laws: [station_fronts_mm(cut, strokes, law, 1.0) for law in laws])

@@ -52,7 +52,8 @@ def round_of_one_shop(tmp: Path, kind: str, seed: int, wanted_odds: float) -> tu
     bench = load_bench(piece.with_name("bench.toml"), tuple(boards))
     setting = Setting(read_toml(piece), bench, dict.fromkeys(boards, known), 100, 20)
     tuned = tune(choices_of(setting), lambda many: score_many(setting, None, many), wanted_odds)
-    came = [_burnt(tmp / name, shop, piece, boards, each.picks, each.score) for name, each in (("as-is", tuned.before), ("tuned", tuned.best))]
+    both = {"as-is": tuned.before, "tuned": tuned.best}
+    came = [_burnt(tmp / name, shop, piece, boards, each.picks, each.score) for name, each in both.items()]
     return came[0], came[1], tuned
 
 

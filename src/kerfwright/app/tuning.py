@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from kerfwright.core.codec import plain
 from kerfwright.core.document import build, read_toml
@@ -160,8 +160,11 @@ def score_many(setting: Setting, pool: Executor | None, many: Sequence[Picks]) -
 
 
 @contextmanager
-def workers(cluster: str | None = None, processes: int | None = None) -> Iterator[Executor | None]:
-    """Processes of this computer (all its cores by default; none for 1), or a dask cluster by its address."""
+def workers(cluster: str | None = None, processes: int | None = None) -> Generator[Executor | None, None, None]:
+    """Processes of this computer (all its cores by default; none for 1), or a dask cluster by its address.
+
+    A script that uses more than one process does its work under ``if __name__ == "__main__"``: each process reads it again.
+    """
     if cluster is not None:
         with _dask(cluster) as pool:
             yield pool
@@ -178,7 +181,7 @@ def workers(cluster: str | None = None, processes: int | None = None) -> Iterato
 
 
 @contextmanager
-def _dask(address: str) -> Iterator[Executor]:
+def _dask(address: str) -> Generator[Executor, None, None]:
     try:
         from distributed import Client  # pyright: ignore[reportMissingImports, reportUnknownVariableType]
     except ImportError as missing:
@@ -189,6 +192,9 @@ def _dask(address: str) -> Iterator[Executor]:
     try:
         client = Client(address, timeout=10)  # pyright: ignore[reportUnknownVariableType]
     except (OSError, ValueError) as bad:
-        raise InputError(f"no dask scheduler answers at {address}", accepted="an address such as tcp://192.168.1.5:8786") from bad
-    with client, client.get_executor(pure=False) as pool:
-        yield pool
+        accepted = "the address that the scheduler prints when it starts"
+        raise InputError(f"no dask scheduler answers at {address}", accepted=accepted) from bad
+    with client:
+        pool: Executor = cast(Any, client).get_executor(pure=False)
+        with pool:
+            yield pool

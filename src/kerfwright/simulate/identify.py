@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 
 BOARD_LN = 0.08  # ln need between boards: density 10 % (from memory of WH table 5-6) to the power 0.5, and more (prior, no source)
 PRIOR_WORTH = 4.0
-ROUNDS = 3
+ROUNDS, BLUR = 2, 8.0
 MOST_STEPS, STILL, FAR = 40, 1e-3, 8.0
 N_DRAWN = 200
 KEPT = 0.8  # a number whose spread is still this share of its prior's was not told by the readings
@@ -100,9 +100,10 @@ def identify(facts: Sequence[BurntFact], laser: str, power_w: float) -> LawKnown
     start = believed(laser, power_w)
     unknowns = _Unknowns(power_w, beliefs(laser), len(boards), start.law)
     seeing = Seeing(facts, boards)
-    fit = _fitted(seeing, unknowns, dict(FORM), None)
+    # A sharp yes or no says nothing far from its edge, and the search would lie still there: it begins with soft ones.
+    fit = _fitted(Seeing(facts, boards, BLUR), unknowns, dict(FORM), None)
     form = _form(seeing, fit, dict(FORM))
-    for _ in range(ROUNDS - 1):
+    for _ in range(ROUNDS):
         fit = _fitted(seeing, unknowns, form, fit)
         form = _form(seeing, fit, form)
     k = len(unknowns.held)

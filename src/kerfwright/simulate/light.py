@@ -38,9 +38,9 @@ class Ends:
         )  # fmt: skip
 
     def left(self, u_mm: Array, some: Indices) -> Array:
-        """What the ends leave of an endless line's light. u: (n, d, q) -> (k, d, q) for sights ``some`` (k,), which hold all ends."""
-        left = np.ones((len(some), len(self.from_mm), u.shape[2]), dtype=u.dtype)
-        at, share = np.searchsorted(some, self.sight), self._share(u[self.sight])
+        """What the ends leave of an endless line's light. (n, d, q) -> (k, d, q) for sights ``some`` (k,), which hold all ends."""
+        left = np.ones((len(some), len(self.from_mm), u_mm.shape[2]), dtype=u_mm.dtype)
+        at, share = np.searchsorted(some, self.sight), self._share(u_mm[self.sight])
         last = int(np.argmax(np.diff(self.sight, append=-1) < 0)) + 1  # starts come first, then ends, each in rising order
         for half in (slice(0, last), slice(last, None)):
             left[at[half]] += share[half]
@@ -58,8 +58,8 @@ class Ends:
 class Light:
     """Sights under one law: n sights, m stations, d depths.
 
-    along_mm, need_j_mm2: (d,); middle_j_mm, x_share, worth_frac: (n,); field: (n,) bool; y0_mm, radius_mm, peak_j_mm2: (d, n), the peak with
-    what the ends of strokes along the wall leave of it; ends: those of strokes across. threshold_j_mm2: of the law.
+    along_mm, need_j_mm2: (d,); middle_j_mm, x_share, worth_frac: (n,); field: (n,) bool; y0_mm, radius_mm, peak_j_mm2: (d, n), the
+    peak with what the ends of strokes along the wall leave of it; ends: those of strokes across. threshold_j_mm2: of the law.
     """
 
     sights: Sights
@@ -166,8 +166,8 @@ def light_on(setup: SetupLines, strokes: Strokes, law: BurnLaw, density_ratio: f
 def _ends(sights: Sights, energy: LineEnergy, along_radius_mm: Array) -> Ends:
     """Every end that a station sees."""
     down = np.linspace(0.0, 1.0, len(along_radius_mm))[:, None]
-    which, sight = np.nonzero(sights.sees_end)
-    s = sights.s0_mm[0, sight] + down * (sights.s0_mm[1, sight] - sights.s0_mm[0, sight])
+    which, sight = (each.astype(np.intp) for each in np.nonzero(sights.sees_end))
+    s: Array = sights.s0_mm[0, sight] + down * (sights.s0_mm[1, sight] - sights.s0_mm[0, sight])
     stroke, of_start = sights.stroke[sight], which == 0
     return Ends(
         sight,

@@ -6,12 +6,13 @@ guide light a little outward but nothing is burnt under standing wood.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kerfwright.geometry.slab import Slab
 from kerfwright.simulate.dose import TILE, DoseField
 from kerfwright.simulate.law import BurnLaw
 from kerfwright.simulate.section import INTO_WOOD_MM, Indices, PartLines
@@ -84,6 +85,20 @@ def height_field(opened: Opened) -> HeightField:
     depth[cells] = np.where(last == len(square) - 1, square[-1], between)
     x_mm, y_mm = field.patch.middles_mm()
     return HeightField(field.setup, field.from_show, x_mm, y_mm, depth, float(square[-1]))
+
+
+def part_alone(height: HeightField, slab: Slab) -> HeightField:
+    """The same when all that hangs on the part by no wood has dropped: scraps, waste, and what lies outside the board."""
+    from scipy.ndimage import label  # pyright: ignore[reportMissingTypeStubs, reportUnknownVariableType]
+
+    x0, y0, x1, y1 = slab.bounds_mm()
+    inside = ((height.x_mm > x0) & (height.x_mm < x1))[:, None] & ((height.y_mm > y0) & (height.y_mm < y1))
+    stands = inside & (height.depth_mm < height.thickness_mm)
+    pieces = cast("tuple[NDArray[np.int32], int]", label(stands))[0]
+    middle = (x0 + x1) / 2, (y0 + y1) / 2  # of the panel: the nearest cell of the patch is wood of the part
+    i, j = (int(np.argmin(np.abs(each - at))) for each, at in zip((height.x_mm, height.y_mm), middle, strict=True))
+    dropped = pieces != pieces[i, j]
+    return replace(height, depth_mm=np.where(dropped, np.float32(height.thickness_mm), height.depth_mm))
 
 
 def fronts_from(opened: Opened, lines: PartLines) -> Array:

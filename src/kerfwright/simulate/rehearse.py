@@ -71,13 +71,13 @@ def just_through_mm_s(law: BurnLaw, way: ThroughPlan, thickness_mm: float) -> fl
     return low
 
 
-def through_plan(law: BurnLaw, machine: Machine, thickness_mm: float, margin: float = MARGIN) -> ThroughPlan:
+def through_plan(law: BurnLaw, machine: Machine, thickness_mm: float, margin_ratio: float = MARGIN) -> ThroughPlan:
     """The passes that cut fastest, a margin slower than just through. Raises InputError when none is fast enough."""
     best: ThroughPlan | None = None
     for n_passes in range(1, MOST_PASSES + 1):
         step_mm = 0.0 if machine.z == "by hand" or n_passes == 1 else round(0.5 * thickness_mm / n_passes, 1)
         way = ThroughPlan(1.0, n_passes, -min(0.15 * thickness_mm, 1.0), step_mm)
-        speed_mm_s = min(just_through_mm_s(law, way, THICKER * thickness_mm) / margin, machine.top_speed_mm_s)
+        speed_mm_s = min(just_through_mm_s(law, way, THICKER * thickness_mm) / margin_ratio, machine.top_speed_mm_s)
         if best is None or speed_mm_s / n_passes > 1.05 * best.speed_mm_s / best.n_passes:
             best = ThroughPlan(speed_mm_s, n_passes, way.focus_mm, step_mm)
     assert best is not None
@@ -89,10 +89,10 @@ def through_plan(law: BurnLaw, machine: Machine, thickness_mm: float, margin: fl
     return best
 
 
-def rehearse(known: LawKnown, machine: Machine, species: str, thickness_mm: float, margin: float = MARGIN) -> Recipe:
+def rehearse(known: LawKnown, machine: Machine, species: str, thickness_mm: float, margin_ratio: float = MARGIN) -> Recipe:
     """A whole recipe for one thickness. Raises InputError when the law does not go through it."""
     law = known.law
-    way = through_plan(law, machine, thickness_mm, margin)
+    way = through_plan(law, machine, thickness_mm, margin_ratio)
     return Recipe.model_validate(
         {
             "schema": "kerfwright-recipe-1",

@@ -30,8 +30,10 @@ FOCUS_SD_MM = 0.1  # beyond the reading: a lens is not the same on each axis (co
 class Seeing:
     """n facts. Arrays of answers and residuals are (n,), in the facts' order."""
 
-    def __init__(self, facts: Sequence[BurntFact], boards: Sequence[str]) -> None:
+    def __init__(self, facts: Sequence[BurntFact], boards: Sequence[str], blur: float = 1.0) -> None:
+        """blur: how many times softer the line between yes and no is taken than it is."""
         self.facts = tuple(facts)
+        self._soft_ln = blur * PLACE_LN
         self.kinds: dict[str, Ints] = {kind: np.flatnonzero([fact.what == kind for fact in facts]) for kind in KINDS}
         self.value: Array = np.array([fact.value for fact in facts])
         self.own: Array = np.array([fact.sd for fact in facts])
@@ -109,7 +111,7 @@ class Seeing:
         open_, _ = _no_floor(r[self.kinds["field through"]])
         bent[self.kinds["field through"]] = -np.sqrt(-2 * np.log(open_))
         cells = self.kinds["through"]
-        chance, _ = _chance(answers[cells])
+        chance, _ = _chance(answers[cells], self._soft_ln)
         said = np.where(self.value[cells] > 0.5, chance, 1 - chance)
         bent[cells] = np.where(self.value[cells] > 0.5, -1.0, 1.0) * np.sqrt(-2 * np.log(said))
         return bent
@@ -125,7 +127,7 @@ class Seeing:
         pull[missing] = slope / (open_ * np.sqrt(-2 * np.log(open_)) * sd[missing])
         cells = self.kinds["through"]
         yes = self.value[cells] > 0.5
-        chance, slope = _chance(answers[cells])
+        chance, slope = _chance(answers[cells], self._soft_ln)
         said = np.where(yes, chance, 1 - chance)
         pull[cells] = slope / (said * np.sqrt(-2 * np.log(said)))
         return pull
@@ -138,7 +140,7 @@ class Seeing:
         open_, slope = _no_floor(r[missing])
         told[missing] = slope / open_ * np.maximum(r[missing] + slope / open_, 0.0) / sd[missing] ** 2
         cells = self.kinds["through"]
-        chance, slope = _chance(answers[cells])
+        chance, slope = _chance(answers[cells], self._soft_ln)
         told[cells] = slope**2 / (chance * (1 - chance))
         return told
 
@@ -183,11 +185,11 @@ def _no_floor(r: Array) -> tuple[Array, Array]:
     return np.minimum(ndtr(kept), 1 - 1e-9), np.exp(-0.5 * kept**2) / math.sqrt(2 * math.pi)
 
 
-def _chance(margin_ln: Array) -> tuple[Array, Array]:
+def _chance(margin_ln: Array, soft_ln: float) -> tuple[Array, Array]:
     """Odds of a yes and their slope on the margin."""
     from scipy.special import ndtr  # pyright: ignore[reportMissingTypeStubs]
 
-    z = margin_ln / PLACE_LN
+    z = margin_ln / soft_ln
     density = np.exp(-0.5 * np.clip(z, -30, 30) ** 2) / math.sqrt(2 * math.pi)
     # A trace of slope stays far out, so that the search is drawn back from a law that is altogether wrong.
-    return LAPSE / 2 + (1 - LAPSE) * ndtr(z), (1 - LAPSE) * np.maximum(density, 1e-6) / PLACE_LN
+    return LAPSE / 2 + (1 - LAPSE) * ndtr(z), (1 - LAPSE) * np.maximum(density, 1e-6) / soft_ln

@@ -126,7 +126,8 @@ def tune(
             if progress:
                 progress(f"round {turn + 1}, {choice.name}: {len(known)} burnt so far")
             values = dict.fromkeys((choice.now, *choice.others))
-            best = min((best, *score([best.picks | {choice.name: value} for value in values])), key=lambda each: each.score.rank(wanted_odds))
+            others = score([best.picks | {choice.name: value} for value in values])
+            best = min((best, *others), key=lambda each: each.score.rank(wanted_odds))
         if stopped or not _gained(at_start.score, best.score, wanted_odds):
             break
     names = [choice.name for choice in choices]
