@@ -34,6 +34,7 @@ def test_sent_where_it_lands_right():
     landed_x = (1 + 0.002) * sent[:, 0] + math.tan(math.radians(0.3)) * landed_y
     assert np.allclose(np.stack([landed_x, landed_y], axis=1), wanted[:, :2], atol=1e-12)
     assert np.array_equal(sent[:, 2], wanted[:, 2])
+    assert np.allclose(machine.landed_mm(sent), wanted, atol=1e-12)
 
 
 def test_an_uncorrected_machine_is_left_alone():
@@ -41,6 +42,7 @@ def test_an_uncorrected_machine_is_left_alone():
     points = np.array([[1.0, 2.0, 3.0]])
     assert not machine.corrected
     assert machine.commanded_mm(points) is points
+    assert machine.landed_mm(points) is points
 
 
 @pytest.mark.parametrize(("key", "value"), [("scale_x", "5 %"), ("scale_y", "1.01"), ("skew", "3 deg")])

@@ -154,7 +154,7 @@ def test_more_readings_tell_more_and_none_give_the_priors_back():
     sizes = [np.linalg.slogdet(each.covariance)[1] for each in (prior, some, all_)]
     assert sizes[0] > sizes[1] > sizes[2]
     assert all_.sd("density_power") == pytest.approx(prior.sd("density_power"), rel=0.02)  # one board cannot tell it
-    assert any("prior without a source kept" in said and "density_power" in said for said in all_.said)
+    assert any("wide beliefs without a source stand in" in said and "what density changes" in said for said in all_.said)
     assert any(said.startswith("12 readings of widths of slits, rms 0.0") for said in all_.said)
 
 

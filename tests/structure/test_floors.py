@@ -20,8 +20,9 @@ NEVER = {
     "joints": ("kerfwright.machine", "kerfwright.process.recipe"),
     "pieces": ("kerfwright.machine", "kerfwright.process.recipe"),
     "export": ("kerfwright.joints", "kerfwright.pieces", "kerfwright.simulate"),  # files are written from the job's values alone
-    "simulate": ("kerfwright.process.recipe", "kerfwright.coupons", "kerfwright.calibrate", "kerfwright.plan"),  # no inverse crime
 }
+# What burns the wood in the machine's memory works from programs, setups, machine and wood alone, even by way of what it imports.
+BURN = ("law", "strokes", "motion", "along", "section", "light", "walls", "response", "dose", "opened", "full", "heat")
 # The one module, or the one floor, that may import a library.
 ONLY_DOOR = {
     "shapely": "kerfwright.geometry.region",
@@ -80,6 +81,23 @@ def test_a_floor_does_not_know_what_it_must_not(floor: str):
     assert not wrong
 
 
+@pytest.mark.parametrize("name", BURN)
+def test_the_burn_knows_nothing_of_how_a_job_was_planned(name: str):
+    """Else the simulation would repeat the plan's own mistakes and call them right."""
+    graph: dict[str, set[str]] = {}
+    for module, target, _, _ in _ours():
+        graph.setdefault(module.name, set()).add(target)
+    reached, waiting = set(), [f"kerfwright.simulate.{name}"]
+    assert waiting[0] in modules()
+    while waiting:
+        here = waiting.pop()
+        if here not in reached:
+            reached.add(here)
+            waiting += graph.get(here, set())
+    forbidden = ("kerfwright.process.recipe", "kerfwright.coupons", "kerfwright.calibrate", "kerfwright.plan")
+    assert sorted(each for each in reached if each.startswith(forbidden)) == []
+
+
 def test_no_cycle_between_modules():
     graph: dict[str, set[str]] = {name: set() for name in modules()}
     for module, target, _, lazy in _ours():
@@ -106,11 +124,14 @@ def test_heavy_libraries_are_fetched_when_needed():
     assert not early
 
 
+OPTIONAL = {"distributed"}  # fetched only when a person asks for it, and declared as an extra
+
+
 def test_declared_needs_are_the_ones_used():
     """pyproject's dependencies are exactly the outside packages that src imports."""
     document = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     declared = {each.split(">")[0].split("=")[0].split("[")[0].strip().lower() for each in document["project"]["dependencies"]}
     outside = {each.target.split(".")[0] for module in modules().values() for each in imports_of(module)}
-    outside -= {"kerfwright", "__future__", *sys.stdlib_module_names}
+    outside -= {"kerfwright", "__future__", *sys.stdlib_module_names, *OPTIONAL}
     used = {DISTRIBUTION_OF.get(name, name).lower() for name in outside}
     assert used == declared

@@ -13,7 +13,7 @@ from functools import cache
 
 from structure.source_tree import Module, modules
 
-UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|w|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|c|kg_m3|gpa|mpa|kn|kg|pt|db)$")
+UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|mm2_s|w|w_mk|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|j_mm3k|j_kgk|c|kg_m3|gpa|mpa|kn|kg|pt|db|n)$")
 
 # Words that carry no unit. Add one only when the number is a bare ratio or when its unit is its owner's (an Estimate's
 # value has the unit of the field that holds it).
@@ -24,17 +24,49 @@ NO_UNIT = {
     "x", "y", "at",  # abscissa and ordinate of a general curve
     "colour", "colours", "weights", "plane",  # shares of red, green and blue; shares of a whole; coefficients
     "low", "high", "values", "typical", "response", "predict",  # the unit of their own observable or parameter
+    "odds", "together",  # odds that ... goes together
     "tick", "ticks", "dash",  # counted on a scale; in line widths
+    "warmth", "excess",  # 1 is what one stroke leaves in a band 1 mm wide; energy over what goes through
 }
 # Names whose unit is said elsewhere, reviewed one by one: "module:Class.field", "module:function(parameter)" or "module:function".
 REVIEWED = {
+    "kerfwright.process.verdict:HeatVerdict.spread_order",  # a share
     "kerfwright.process.recipe:RampSettings.depth",  # as a person writes it: pairs of power and depth, each with its unit
     "kerfwright.plan.cradle:slope_of",  # a tangent
     "kerfwright.export.drawing:outline(points)",  # whatever unit the page is drawn in
+    # cosines, exponents, unit directions; a response carries the unit of its cause
+    "kerfwright.simulate.law:BurnLaw.gamma",
+    "kerfwright.simulate.law:BurnLaw.density_power",
+    "kerfwright.simulate.light:Ends.gs",
+    "kerfwright.simulate.section:Sights.gy",
+    "kerfwright.simulate.section:Sights.gs",
+    "kerfwright.simulate.section:PartLines.outward",
+    "kerfwright.simulate.response:WallResponse.per_unit",
+    # fitting the burn law: numbers on their fit scales, ln, tables of 0 and 1; an answer has the unit of its fact
+    "kerfwright.simulate.known:Belief.middle",
+    "kerfwright.simulate.known:Belief.spread",
+    "kerfwright.simulate.known:to_fit",
+    "kerfwright.simulate.known:LawKnown.covariance",
+    "kerfwright.simulate.known:LawKnown.drawn",
+    "kerfwright.simulate.predict:Trial.board_ln",
+    "kerfwright.simulate.predict:Rows.lit",
+    "kerfwright.simulate.predict:Rows.first",
+    "kerfwright.simulate.seeing:Seeing.slopes(answers)",
+    "kerfwright.simulate.seeing:Seeing.sd(form)",
+    "kerfwright.simulate.seeing:Seeing.sd(expected)",
+    "kerfwright.simulate.seeing:Seeing.off(answers)",
+    "kerfwright.simulate.seeing:Seeing.residuals(answers)",
+    "kerfwright.simulate.seeing:Seeing.pulls(answers)",
+    "kerfwright.simulate.seeing:Seeing.information(answers)",
     # lessons: plots carry their units in the axis names, estimates in their keys; ln and kappa have none
     "kerfwright.calibrate.evidence:Datum.number",
     "kerfwright.calibrate.evidence:Datum.setting",
     "kerfwright.calibrate.heat_lesson:learn_heat(kappa)",
+    "kerfwright.calibrate.heat_lesson:HeatLearned.kappa",
+    "kerfwright.calibrate.heat_lesson:HeatLearned.highest_ln",
+    "kerfwright.calibrate.heat_lesson:HeatLearned.flame_ln",
+    "kerfwright.calibrate.heat_lesson:HeatLearned.risk(ln_energy)",
+    "kerfwright.calibrate.heat_lesson:HeatLearned.told_of(ln_energy)",
     "kerfwright.calibrate.lesson:Plot.points",
     "kerfwright.calibrate.lesson:Plot.curve",
     "kerfwright.calibrate.lesson:Plot.set_aside",
@@ -44,6 +76,9 @@ REVIEWED = {
     "kerfwright.calibrate.through_lesson:ThroughLearned.needed_ln",
     "kerfwright.calibrate.through_lesson:ThroughLearned.kappa",
     "kerfwright.calibrate.through_lesson:ThroughLearned.burnt_ln",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.flame_ln",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.recommended_ln",
+    "kerfwright.calibrate.through_lesson:ThroughLearned.below_flame(flame_ln)",
 }
 # What a number may look like in an annotation; aliases such as Length or Array are found by themselves.
 NUMBER_NAMES = {"float", "Estimate"}

@@ -23,7 +23,7 @@ from kerfwright.core.errors import InputError
 from kerfwright.core.least_squares import inverse
 from kerfwright.process.recipe import Recipe
 from kerfwright.simulate.facts import BurntFact, facts_from_recipe
-from kerfwright.simulate.known import OURS, Belief, LawKnown, beliefs, believed, from_fit
+from kerfwright.simulate.known import IN_WORDS, OURS, Belief, LawKnown, beliefs, believed, from_fit
 from kerfwright.simulate.law import BurnLaw
 from kerfwright.simulate.predict import Trial
 from kerfwright.simulate.seeing import ROBUST, Seeing
@@ -228,7 +228,7 @@ def _said(facts: Sequence[BurntFact], seeing: Seeing, fit: _Fit, unknowns: _Unkn
     spread = np.sqrt(np.diag(fit.covariance))
     kept = [each.name for each, share in zip(unknowns.held, spread, strict=False) if share > KEPT]
     if kept:
-        said.append(f"not told by these readings, a prior without a source kept: {', '.join(kept)}")
+        said.append(f"these readings do not tell {', '.join(IN_WORDS[name] for name in kept)}: wide beliefs without a source stand in")
     said.append("one board: the law is this board's" if n_boards == 1 else f"{n_boards} boards: the law is of their middle")
     return tuple(said)
 

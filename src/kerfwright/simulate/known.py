@@ -26,6 +26,24 @@ Scale = Literal["log", "logit", "plain"]
 
 OURS = "prior, no source"
 
+# What each number of the law is called where a maker reads it.
+IN_WORDS = {
+    "power_w": "the laser's full power",
+    "dead_frac": "the setting under which no light comes",
+    "gamma": "how light follows the setting",
+    "waist_x_mm": "the spot's width along the bed's x",
+    "waist_y_mm": "the spot's width along the bed's y",
+    "rayleigh_mm": "how fast the beam opens",
+    "slit_mm": "how walls guide the beam",
+    "focus_offset_mm": "where the true focus stands",
+    "need_j_mm3": "how hard the wood is to burn away",
+    "loss_mm": "what depth costs",
+    "threshold_j_mm2": "the faintest light that burns",
+    "over_char_frac": "what a pass over char is worth",
+    "density_power": "what density changes",
+    "char_mm": "the char that brushes off",
+}
+
 
 @dataclass(frozen=True)
 class Belief:

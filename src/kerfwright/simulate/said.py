@@ -66,7 +66,7 @@ def _disagreements(corners: Sequence[CornerVerdict]) -> list[str]:
     corner, planned_mm = max(apart, key=lambda pair: abs(pair[0].seen_gap_mm.value - pair[1]))
     by_mm = corner.seen_gap_mm.value - planned_mm
     return [f"The plan expected a seen gap of {planned_mm:.2f} mm at {corner.corner}, the burn says {corner.seen_gap_mm.value:.2f} mm: "
-            f"{abs(by_mm):.2f} mm {'wider' if by_mm > 0 else 'closer'}. Recipe or burn law is off: burn a coupon before the piece."]
+            f"{abs(by_mm):.2f} mm {'wider' if by_mm > 0 else 'closer'}. One of the two is off: a coupon tells which, before the wood does."]
 
 
 def _apart(corner: CornerVerdict, planned: Estimate) -> bool:
