@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import Image
@@ -24,10 +25,14 @@ import diagrams
 import run_pages
 
 from kerfwright.app import verdicts, workflow
+from kerfwright.core.document import read_toml
 from kerfwright.export.corner_look import corner_look
 from kerfwright.export.piece_picture import piece_png
 from kerfwright.export.verdict_json import read_verdict
 from kerfwright.export.wood_colour import parse_colour, part_colours
+from kerfwright.pieces.carcass import build_carcass
+from kerfwright.pieces.lids import fit_lid, lowered_by
+from kerfwright.pieces.piece import piece_from
 from kerfwright.process.job import Job
 from kerfwright.wood.species import find_species
 
@@ -78,6 +83,19 @@ def piece(name: str, width: int, height: int, apart_mm: float) -> Callable[[Work
         return _opened(piece_png(job.assembly, part_colours(job), width, height, apart_mm))
 
     return draw
+
+
+def opened(bench: Workbench) -> Image.Image:
+    """The button box with its lid as far open as it goes."""
+    document: Any = piece_from(read_toml(bench.shop / "button-box" / "piece.toml"), "button-box")
+    job = bench.job("button-box")
+    thickness_mm = {name: board.thickness_mm for name, board in job.boards.items()}
+    carcass = build_carcass(document, thickness_mm, lowered_by(document.lid, thickness_mm))
+    way = fit_lid(carcass, document.lid, thickness_mm, job.boards).travel.at(1.0)
+    lid = job.assembly.part("lid")
+    others = tuple(part for part in job.assembly.parts if part is not lid)
+    parts = (*others, replace(lid, assembly_from_part=way @ lid.assembly_from_part))
+    return _opened(piece_png(replace(job.assembly, parts=parts), part_colours(job), 900, 640, 0.0))
 
 
 def corner(bench: Workbench) -> Image.Image:
@@ -167,6 +185,12 @@ PICTURES: dict[str, Callable[[Workbench], Image.Image]] = {
     "pencil-box-corner": corner,
     "keepsake-box": piece("keepsake-box", 640, 420, 0.0),
     "tool-tray": piece("tool-tray", 640, 420, 0.0),
+    "button-box-open": opened,
+    "button-box-apart": piece("button-box", 1000, 600, 26.0),
+    "shop-drawer-apart": piece("shop-drawer", 900, 560, 30.0),
+    "bit-tray": piece("bit-tray", 640, 420, 0.0),
+    "bit-tray-apart": piece("bit-tray", 900, 600, 30.0),
+    "template-hollows": sheet_page("button-box", r"hole for a pin"),
     "look-ramp": look("pencil-box", "02-right-ramp"),
     "look-tilted": look("keepsake-box", "05-right-tilt-2"),
     "sheet-setup": sheet_page("pencil-box", r"[Rr]ight: sloped walls as ramps\n"),

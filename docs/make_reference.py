@@ -13,6 +13,7 @@ import sys
 import tempfile
 import types
 from collections.abc import Callable, Iterator
+from enum import StrEnum
 from functools import cache, partial
 from pathlib import Path
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -36,7 +37,14 @@ from kerfwright.coupons.form import COLUMNS
 from kerfwright.coupons.observable import CHOICES, RIGHT_THROUGH, Quantity
 from kerfwright.joints.joint import all_joints
 from kerfwright.machine.machine import Head, Machine
+from kerfwright.pieces.bottom import BottomWishes
+from kerfwright.pieces.butt_hinge import ButtHinge
+from kerfwright.pieces.dividers import DividerWishes
+from kerfwright.pieces.kinds.drawer import DrawerBottomWishes, Opening
+from kerfwright.pieces.kinds.shelf_case import ShelfWishes
+from kerfwright.pieces.lids import LiftOff, PinHinge, Sliding
 from kerfwright.pieces.piece import all_pieces
+from kerfwright.pieces.seasons import RoomAir
 from kerfwright.plan.options import PlanOptions
 from kerfwright.process.fit import FIT_CLASSES_MM, fit_word, parse_fit_mm
 from kerfwright.process.recipe import KerfProfile, RampSettings, Recipe, SurfaceSettings, ThroughCut
@@ -48,6 +56,7 @@ ROOT = Path(__file__).resolve().parent.parent
 BLOCK = re.compile(r"(<!-- made: ([a-z0-9 -]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 FIRST = ("schema", "kind", "name")
+SIZES = ("measured", "opening", "length", "width", "height", "depth")  # come next in a piece's table
 
 # How a value is written, by the function that reads it: (words, unit of its limits and default, how many units in one of ours).
 KINDS: dict[Any, tuple[str, str, float]] = {
@@ -57,6 +66,7 @@ KINDS: dict[Any, tuple[str, str, float]] = {
     units.parse_power_w: ("power", " W", 1.0),
     units.parse_fraction: ("share", " %", 100.0),
     units.parse_slope_frac: ("slope", "", 1.0),
+    units.parse_angle_deg: ("angle", " deg", 1.0),
     parse_fit_mm: ("fit", " mm", 1.0),
 }
 
@@ -64,8 +74,9 @@ KINDS: dict[Any, tuple[str, str, float]] = {
 def table(model: type[BaseModel]) -> str:
     """The keys of one model."""
     rows = ["| key | what to write | default | accepted | meaning |", "| --- | --- | --- | --- | --- |"]
+    first = (*FIRST, *SIZES) if "joints" in model.model_fields else FIRST
     for key, field in sorted(((field.alias or name, field) for name, field in model.model_fields.items()),
-                             key=lambda pair: FIRST.index(pair[0]) if pair[0] in FIRST else len(FIRST)):
+                             key=lambda pair: first.index(pair[0]) if pair[0] in first else len(first)):
         words = field.description or next((WORDS[base.__name__, key] for base in model.__mro__ if (base.__name__, key) in WORDS), None)
         if words is None:
             raise KeyError(f"say in docs/key_words.py what {model.__name__}.{key} means")
@@ -96,7 +107,7 @@ def written(annotation: Any, metadata: list[Any] | tuple[Any, ...] = ()) -> str:
     if origin is Literal:
         return ", ".join(f'`"{each}"`' for each in inner)
     if origin in (Union, types.UnionType):
-        return " or ".join(written(each) for each in inner if each is not type(None))
+        return " or ".join(dict.fromkeys(written(each) for each in inner if each is not type(None)))
     if annotation is Estimate:
         return f"{KINDS[parse_of(metadata)][0]} with its spread"
     if origin is tuple:
@@ -106,6 +117,8 @@ def written(annotation: Any, metadata: list[Any] | tuple[Any, ...] = ()) -> str:
         return "list: " + ", ".join(kinds)
     if origin is dict or (inspect.isclass(annotation) and issubclass(annotation, BaseModel)):
         return "table"
+    if inspect.isclass(annotation) and issubclass(annotation, StrEnum):
+        return ", ".join(f'`"{each.value}"`' for each in annotation)
     return {str: "text", int: "whole number", float: "number", bool: "`true` or `false`"}[annotation]
 
 
@@ -270,20 +283,21 @@ def form_columns() -> str:
     return ", ".join(f"`{name}`" for name in COLUMNS)
 
 
+RECORDED = ("pencil-box", "keepsake-box", "button-box")  # a ramp, a cradle, hollows
 PROGRAM = "setups/02-right-ramp.ngc"
 
 
 @cache
 def demo_records() -> dict[str, Any]:
-    """job.json of two demo pieces, by the piece's folder name, and one program by its path."""
+    """job.json of some demo pieces, by the piece's folder name, and one program by its path."""
     found: dict[str, Any] = {}
     with tempfile.TemporaryDirectory() as folder:
         shop = workflow.start(Path(folder) / "shop")
-        for name in ("pencil-box", "keepsake-box"):
+        for name in RECORDED:
             made = workflow.make(shop / name / "piece.toml")
             assert made.folder is not None
             found[name] = json.loads((made.folder / "job.json").read_text(encoding="utf-8"))
-            if (made.folder / PROGRAM).exists():
+            if name == "pencil-box":
                 found[PROGRAM] = (made.folder / PROGRAM).read_text(encoding="ascii")
     return found
 
@@ -304,7 +318,7 @@ def folder_files() -> str:
 def record_keys() -> str:
     """Every key of job.json, with its meaning; raises when one has none, or words stand for a key that is not there."""
     keys: dict[str, None] = {}
-    for name in ("pencil-box", "keepsake-box"):
+    for name in RECORDED:
         _walk(demo_records()[name], "", keys)
     unknown = [key for key in keys if key not in RECORD] + [key for key in RECORD if key not in keys]
     if unknown:
@@ -367,7 +381,17 @@ def _fields(kind: type[Any], path: str = "") -> Iterator[str]:
 
 
 MADE: dict[str, Callable[[], str]] = {
-    "open box": lambda: table(all_pieces()["open box"].document),
+    **{kind: lambda piece=piece: table(piece.document) for kind, piece in all_pieces().items()},
+    "bottom": lambda: table(BottomWishes),
+    "room": lambda: table(RoomAir),
+    "lid that lifts off": lambda: table(LiftOff),
+    "lid that slides": lambda: table(Sliding),
+    "lid on pins": lambda: table(PinHinge),
+    "lid on butt hinges": lambda: table(ButtHinge),
+    "dividers": lambda: table(DividerWishes),
+    "opening": lambda: table(Opening),
+    "drawer bottom": lambda: table(DrawerBottomWishes),
+    "shelves": lambda: table(ShelfWishes),
     "bench": lambda: table(BenchDocument),
     "burn": lambda: table(PlanOptions),
     "board": lambda: table(Board),

@@ -9,11 +9,11 @@ import numpy as np
 from kerfwright.core.pose import Pose, identity, shift, turn_x, turn_z
 from kerfwright.geometry.assembly import Assembly, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import Slab
+from kerfwright.geometry.slab import Face, Slab
 from kerfwright.machine.machine import Machine
 from kerfwright.process.job import Job
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind, Pass
-from kerfwright.process.setup import Face, Setup
+from kerfwright.process.setup import Setup
 
 LENGTH_MM, WIDTH_MM, THICKNESS_MM = 118.0, 61.0, 6.0
 SOCKETS_MM = (14.3, 30.5, 46.7)

@@ -1,4 +1,4 @@
-"""Whole jobs for the bench sheet and the cut list: the demo's three pieces, and some that strain a page."""
+"""Whole jobs for the bench sheet and the cut list: the demo's pieces, and some that strain a page."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ LONG_NAME = "Äußerst langer Name für ein Kästchen: Größe №5, 木, ⅞"
 def _job(name: str, change: Callable[[dict[str, Any], BenchSet], BenchSet | None] = lambda tables, bench: None) -> Job:
     folder = DEMO / name
     tables = read_toml(folder / "piece.toml")
-    bench = load_bench(folder / "bench.toml", ("front", "right", "back", "left"))
+    bench = load_bench(folder / "bench.toml", piece_from(tables, name).panels)
     bench = change(tables, bench) or bench
-    design = build_piece(piece_from(tables, name), {part: board.thickness_mm for part, board in bench.boards.items()})
+    design = build_piece(piece_from(tables, name), {part: board.thickness_mm for part, board in bench.boards.items()}, bench.boards)
     return plan_job(design, bench.machine, bench.boards, bench.recipes, bench.options)
 
 
@@ -63,4 +63,5 @@ def jobs() -> dict[str, Job]:
     return {
         "ramp": _job("pencil-box"), "cradle": _job("keepsake-box"), "fingers": _job("tool-tray"), "by hand": _job("keepsake-box", _by_hand),
         "two faces": _job("pencil-box", _two_faces), "tall": _job("tool-tray", _tall), "upright": _job("pencil-box", _upright),
+        "hinged": _job("button-box"), "divided": _job("bit-tray"),
     }

@@ -34,7 +34,7 @@ from kerfwright.geometry.ring import Place
 from kerfwright.process.operation import OperationKind
 from sheet_samples import LONG_NAME, jobs
 
-NAMES = ("ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright")
+NAMES = ("ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided")
 PT_MM = 72 / 25.4
 PX_MM = 10  # 254 dpi
 SCALE: Any = PX_MM / PT_MM * (1 - 1e-7)  # a hair less than 254 dpi, or a last row of pixels is added
@@ -355,6 +355,27 @@ def test_the_outside_size_is_the_piece_file_s_own() -> None:
     flush, proud_mm = outside_mm(jobs()["ramp"].assembly)
     assert flush == pytest.approx([230.0, 90.0, 42.0])
     assert proud_mm == pytest.approx(0.2)
+
+
+def test_the_outside_counts_lids_and_lowered_walls_as_they_are() -> None:
+    size, proud_mm = outside_mm(jobs()["hinged"].assembly)
+    assert size == pytest.approx([180.0, 110.0, 60.0])
+    assert proud_mm == pytest.approx(0.2)
+    assert "180 × 110 × 60" in texts("hinged")[0]
+
+
+def test_cautions_come_before_the_notes_and_on_the_first_page() -> None:
+    first = texts("hinged")[0]
+    assert 0 < first.index("CAUTIONS") < first.index("Mind this")
+
+
+def test_templates_tell_every_hollow_and_panels_have_no_baselines() -> None:
+    told = whole("hinged")
+    assert "groove for the bottom: inner face, 2 mm deep, " in told
+    assert "hole for a pin: right through, " in told
+    assert "baselines 0 mm" not in told
+    assert "6 mm thick no joints at its ends" in told
+    assert "housing for cross-1: inner face, 2 mm deep, " in whole("divided")
 
 
 def test_a_tall_board_goes_on_on_the_next_page() -> None:

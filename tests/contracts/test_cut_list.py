@@ -24,7 +24,7 @@ def inches_back(text: str) -> float:
     return float(sum(Fraction(each) for each in text.split()))
 
 
-@pytest.mark.parametrize("name", ["ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright"])
+@pytest.mark.parametrize("name", ["ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided"])
 def test_one_row_a_part_with_its_sizes(name: str) -> None:
     job = jobs()[name]
     found = {row["part"]: row for row in rows(name) if row["use"] == "piece"}
@@ -39,6 +39,32 @@ def test_one_row_a_part_with_its_sizes(name: str) -> None:
             for axis, length_mm in zip(AXES, size_mm, strict=True):
                 assert float(row[f"{kind}_{axis}_mm"]) == pytest.approx(length_mm, abs=0.005 + 1e-9)
                 assert inches_back(row[f"{kind}_{axis}_in"]) == pytest.approx(length_mm / 25.4, abs=1 / 128 + 1e-9)
+
+
+def test_rough_wood_in_board_feet_and_square_metres() -> None:
+    """A board foot is 2359.737 cm3 (144 cubic inches by definition; the handbook's figure)."""
+    found = rows("hinged")
+    parts = [row for row in found if row["use"] == "piece"]
+    for row in parts:
+        rough = [float(row[f"rough_{axis}_mm"]) for axis in AXES]
+        blank = [float(row[f"blank_{axis}_mm"]) for axis in AXES]
+        assert [a - b for a, b in zip(rough, blank, strict=True)] == pytest.approx([10.0, 3.0, 2.0])
+        assert float(row["rough_board_feet"]) == pytest.approx(rough[0] * rough[1] * rough[2] / 2359737, abs=6e-4)
+        assert float(row["rough_area_m2"]) == pytest.approx(rough[0] * rough[1] / 1e6, abs=6e-5)
+    (wood,) = (row for row in found if row["use"] == "wood needed")
+    assert (wood["part"], wood["species"], wood["pieces"]) == ("all parts", "sugar maple", "6")
+    for key in ("rough_board_feet", "rough_area_m2"):
+        assert float(wood[key]) == pytest.approx(sum(float(row[key]) for row in parts), abs=4e-3)
+
+
+def test_proud_ends_are_taken_off_and_hollows_are_listed() -> None:
+    found = {row["part"]: row for row in rows("hinged")}
+    assert float(found["front"]["finished_length_mm"]) - float(found["front"]["planed_length_mm"]) == pytest.approx(0.4)
+    assert found["front"]["planed_length_mm"] == "180.00"
+    assert found["lid"]["planed_length_mm"] == found["lid"]["finished_length_mm"]
+    assert found["lid"]["hollows"] == ""
+    assert found["left"]["hollows"].startswith("groove for the bottom: inner face, 2 mm deep, ")
+    assert "hole for a pin: right through, " in found["left"]["hollows"]
 
 
 def test_the_cradle_s_parts_are_helpers() -> None:
@@ -63,7 +89,7 @@ def test_rfc_4180_form() -> None:
     [file] = EXPORTER.files(jobs()["two faces"])
     text = file.data.decode("utf-8")
     assert text.endswith("\r\n")
-    assert text.count("\n") == text.count("\r\n") == 5
+    assert text.count("\n") == text.count("\r\n") == 1 + 4 + 1  # heads, parts, wood needed
     assert text.split("\r\n")[0] == ",".join(HEADS)
     assert '"a plank kept since the old workshop was cleared out, marked B"' in text
     assert {len(record) for record in csv.reader(io.StringIO(text, newline=""), strict=True)} == {len(HEADS)}

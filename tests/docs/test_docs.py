@@ -16,6 +16,7 @@ from PIL import Image
 from kerfwright import __version__
 from kerfwright.app.bench_file import BenchDocument
 from kerfwright.core.document import build
+from kerfwright.coupons.coupon import CouponOptions
 from kerfwright.machine.machine import Machine
 from kerfwright.pieces.piece import build_piece, piece_from
 from kerfwright.process.recipe import Recipe
@@ -106,6 +107,7 @@ def test_words_for_keys_are_all_used() -> None:
 def documents(maker: ModuleType) -> list[Any]:
     """Every model that has a table."""
     own = [maker.all_pieces()["open box"].document, *(joint.options for joint in maker.all_joints().values())]
+    own += [CouponOptions, *(coupon.options for coupon in maker.all_coupons().values())]
     return [*own, BenchDocument, maker.PlanOptions, Board, Machine, maker.Head, Recipe, maker.ThroughCut, maker.KerfProfile,
             maker.RampSettings, maker.SurfaceSettings]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -12,6 +13,7 @@ from shapely import LineString, Point, Polygon
 from geometry.outlines import ring_of
 from kerfwright.core.document import build
 from kerfwright.core.errors import InputError, PlanError
+from kerfwright.geometry.assembly import Assembly
 from kerfwright.geometry.slab import Face, Recess
 from kerfwright.pieces.piece import build_piece, piece_from
 from kerfwright.plan.bench import Bench
@@ -31,8 +33,8 @@ def with_recesses(wanted: Bench, *recesses: Recess) -> Bench:
     return replace(wanted, blank=replace(wanted.blank, slab=replace(wanted.blank.slab, recesses=recesses)))
 
 
-def recess(points: list[tuple[float, float]], depth_mm: float, face: Face = Face.INNER, name: str = "housing") -> Recess:
-    return Recess(name, face, ring_of(points), depth_mm)
+def recess(points: Sequence[tuple[float, float]], depth_mm: float, face: Face = Face.INNER, name: str = "housing") -> Recess:
+    return Recess(name, face, ring_of(list(points)), depth_mm)
 
 
 def operation(setups: tuple[Setup, ...], name: str) -> tuple[Setup, CutOperation]:
@@ -103,7 +105,7 @@ def test_what_cannot_be_burnt_to_depth_says_what_to_do():
         plan_part(with_recesses(bench(joint=BOX), recess(SQUARE, 0.05)))
 
 
-def lidded(lid: str, joint: dict[str, Any]):
+def lidded(lid: str, joint: dict[str, Any]) -> Assembly:
     tables = {
         "schema": "kerfwright-piece-1", "kind": "lidded box", "name": "box", "length": "120 mm", "width": "90 mm", "height": "50 mm",
         "joints": {"all": joint}, "lid": {"kind": lid},

@@ -19,16 +19,16 @@ from kerfwright.core.finding import Finding
 from kerfwright.core.pose import Pose, axes
 from kerfwright.geometry.assembly import Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import Face, Recess, straight_slab
-from kerfwright.pieces.carcass import PANELS, Carcass
+from kerfwright.geometry.slab import Recess, straight_slab
+from kerfwright.pieces.carcass import Carcass
+from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
 from kerfwright.pieces.seasons import RoomAir, through_the_year
 from kerfwright.wood.board import Board
 
 BOTTOM = "bottom"
+GROOVE = "groove for the bottom"
 KEEP_FREE = "it has that room in its grooves. Do not glue it in; a drop in the middle of each end keeps it centred"
 LEAST_TONGUE_MM = 1.0  # a tongue shorter than this falls out of its groove (judgement of ours)
-LEAST_WEB_MM = 1.5  # wood left behind a groove (judgement of ours)
-GROOVE_OVERRUN_MM = 0.3  # a groove runs on this far at both ends: the beam rounds its corners
 
 
 class BottomWishes(Document):
@@ -39,7 +39,7 @@ class BottomWishes(Document):
         default=None, alias="depth", description="of the grooves; by default a third of the thinnest wall to 4 mm, or what movement asks"
     )
     play_mm: LengthOrZero = Field(default=0.2, alias="play", le=1, description="the groove is this much wider than the bottom is thick")
-    room: RoomAir = Field(default_factory=RoomAir)
+    room: RoomAir = Field(default_factory=RoomAir, description="the air where the piece will live: `[bottom.room]`")
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,7 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     shrink_mm, swell_mm = moves.shrink_mm, moves.swell_mm
     # Half of the room is left on each side; the tongue must still hold when the board is driest.
     play_mm = swell_mm + wishes.play_mm
-    depth_mm = _depth_mm(carcass, wishes, LEAST_TONGUE_MM + (play_mm + shrink_mm) / 2)
+    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, LEAST_TONGUE_MM + (play_mm + shrink_mm) / 2, "bottom.depth")
     tongue_mm = depth_mm - (play_mm + shrink_mm) / 2
     if tongue_mm < LEAST_TONGUE_MM - 1e-9:
         raise BuildError(
@@ -87,20 +87,9 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     size_mm = (inside_mm[0] + 2 * depth_mm - wishes.play_mm, inside_mm[1] + 2 * depth_mm - play_mm)
     slab = straight_slab(_outline(size_mm, inside_mm, wishes.play_mm), thickness_mm)
     part = Part(BOTTOM, slab, _pose(carcass, size_mm, wishes))
-    grooves = {panel: (_groove(carcass, panel, wishes.up_mm, width_mm, depth_mm),) for panel in PANELS}
+    span_mm = wishes.up_mm, wishes.up_mm + width_mm
+    grooves = {panel: (groove(carcass, panel, GROOVE, span_mm, depth_mm),) for panel in carcass.panels}
     return Bottom(part, grooves, _freedoms(carcass), moves.findings(KEEP_FREE))
-
-
-def _depth_mm(carcass: Carcass, wishes: BottomWishes, needed_mm: float) -> float:
-    thinnest_mm = min(carcass.thickness_mm[panel] for panel in PANELS)
-    depth_mm = wishes.depth_mm if wishes.depth_mm is not None else max(min(4.0, thinnest_mm / 3), needed_mm)
-    if depth_mm > thinnest_mm - LEAST_WEB_MM:
-        raise BuildError(
-            f"a groove of {depth_mm:g} mm in a wall of {thinnest_mm:g} mm leaves {thinnest_mm - depth_mm:.1f} mm",
-            accepted=f"{LEAST_WEB_MM:g} mm or more behind the groove",
-            remedy=f"Make bottom.depth {thinnest_mm - LEAST_WEB_MM:.1f} mm or less, or the walls thicker",
-        )
-    return depth_mm
 
 
 def _outline(size_mm: tuple[float, float], inside_mm: tuple[float, float], play_mm: float) -> Ring:
@@ -127,20 +116,6 @@ def _pose(carcass: Carcass, size_mm: tuple[float, float], wishes: BottomWishes) 
     )
     x_to, y_to, z_to = np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), np.array([0, 0, -1.0])
     return axes(x_to, y_to, z_to, centre - size_mm[0] / 2 * x_to - size_mm[1] / 2 * y_to)
-
-
-def _groove(carcass: Carcass, panel: str, up_mm: float, width_mm: float, depth_mm: float) -> Recess:
-    """Along the wall's inner face, from neighbour's face to neighbour's face. Part frame: x along the wall, y up it."""
-    i = PANELS.index(panel)
-    part = carcass.parts[i]
-    before_mm = carcass.thickness_mm[PANELS[i - 1]]
-    # The wall's origin stands out by what its ends are proud.
-    proud_mm = (part.slab.bounds_mm()[2] - carcass.outside_mm[i % 2]) / 2
-    x0 = proud_mm + before_mm - GROOVE_OVERRUN_MM
-    x1 = proud_mm + before_mm + carcass.inside_mm[i % 2] + GROOVE_OVERRUN_MM
-    points = np.array([(x0, up_mm), (x1, up_mm), (x1, up_mm + width_mm), (x0, up_mm + width_mm)])
-    names = ("groove.below", "groove.right", "groove.above", "groove.left")
-    return Recess("groove", Face.INNER, Ring(points, tuple(Edge(Role.FREE, Place.PANEL, name) for name in names)), depth_mm)
 
 
 def _freedoms(carcass: Carcass) -> tuple[Freedom, ...]:

@@ -7,7 +7,7 @@ finished carcass: x right, y back, z up, origin at the outer front left bottom c
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -17,7 +17,7 @@ from pydantic import Field
 from kerfwright.core.document import Document, Length, LengthOrZero, build
 from kerfwright.core.errors import BuildError, InputError
 from kerfwright.core.finding import Finding
-from kerfwright.core.pose import Pose, axes
+from kerfwright.core.pose import Pose, axes, shift
 from kerfwright.geometry.assembly import Assembly, Freedom, Mate, Part
 from kerfwright.geometry.region import is_simple
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
@@ -30,28 +30,61 @@ from kerfwright.process.fit import Fit, parse_fit_mm
 
 Array = NDArray[np.float64]
 
-PANELS = ("front", "right", "back", "left")  # round the box as seen from above, counter-clockwise
-CORNERS = tuple(f"{first}-{second}" for first, second in zip(PANELS, PANELS[1:] + PANELS[:1], strict=True))
+Walls = tuple[str, str, str, str]
+PANELS: Walls = ("front", "right", "back", "left")  # round the box as seen from above, counter-clockwise
 SMALLEST_INSIDE_MM = 5.0
+REACHED_MM = 1e-9  # heights nearer than this are one height
 
 
-class CarcassDocument(PieceDocument):
-    """Four walls. ``joints.all`` serves every corner without an entry of its own, such as ``joints.front-right``."""
+class JointedDocument(PieceDocument):
+    """Four walls of any size. ``joints.all`` serves every corner without an entry of its own, such as ``joints.front-right``."""
 
-    schema_: Literal["kerfwright-piece-1"] = Field(alias="schema")
-    name: str = Field(min_length=1, max_length=60)
-    measured: Literal["outside", "inside"] = "outside"
-    length_mm: Length = Field(alias="length")
-    width_mm: Length = Field(alias="width")
-    height_mm: Length = Field(alias="height")
-    proud_mm: LengthOrZero = Field(default=0.2, alias="proud", le=3)  # planed flush later: 0.1-0.3 (common practice, no source)
-    fit_mm: Fit = Field(default_factory=lambda: parse_fit_mm("snug"), alias="fit")
-    joints: dict[str, dict[str, Any]] = Field(min_length=1)
+    schema_: Literal["kerfwright-piece-1"] = Field(alias="schema", description="which kind of file this is; write it as it stands")
+    name: str = Field(min_length=1, max_length=60, description="what the piece is called in every file")
+    # Planed flush later: 0.1-0.3 (common practice, no source).
+    proud_mm: LengthOrZero = Field(
+        default=0.2, alias="proud", le=3, description="how far the ends stand out at each corner, to be planed flush"
+    )
+    fit_mm: Fit = Field(
+        default_factory=lambda: parse_fit_mm("snug"),
+        alias="fit",
+        description="how tight the joints are: a trade word, or the clearance across one pin",
+    )
+    joints: dict[str, dict[str, Any]] = Field(
+        min_length=1, description="`[joints.all]` serves every corner without a table of its own, such as `[joints.front-right]`"
+    )
+
+
+class CarcassDocument(JointedDocument):
+    """Four walls of given sizes."""
+
+    measured: Literal["outside", "inside"] = Field(default="outside", description="whether length and width are outside or inside sizes")
+    length_mm: Length = Field(alias="length", description="of the box, along front and back")
+    width_mm: Length = Field(alias="width", description="of the box, along left and right")
+    height_mm: Length = Field(alias="height", description="of the walls")
+
+
+@dataclass(frozen=True)
+class WallSizes:
+    """outside_mm: length and width. lowered_mm, raised_mm: walls that stop below the others' top or begin above their foot.
+
+    panels: the walls' names, in the order of PANELS.
+    """
+
+    outside_mm: tuple[float, float]
+    height_mm: float
+    lowered_mm: Mapping[str, float] = field(default_factory=dict[str, float])
+    raised_mm: Mapping[str, float] = field(default_factory=dict[str, float])
+    panels: Walls = PANELS
+
+    def span_mm(self, panel: str) -> tuple[float, float]:
+        """A wall's lower and upper edge."""
+        return self.raised_mm.get(panel, 0.0), self.height_mm - self.lowered_mm.get(panel, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
 class Carcass:
-    """Four walls that go together. parts: in the order of PANELS; freedoms: their ways apart, corner by corner."""
+    """Four walls that go together. parts: in the order of panels; freedoms: their ways apart, corner by corner."""
 
     name: str
     height_mm: float
@@ -61,14 +94,18 @@ class Carcass:
     corners: tuple[Corner, ...]
     freedoms: tuple[Freedom, ...]
     findings: tuple[Finding, ...]
+    panels: Walls = PANELS
 
     @property
     def inside_mm(self) -> tuple[float, float]:
         """Length and width between the walls' inner faces."""
-        return (
-            self.outside_mm[0] - self.thickness_mm["left"] - self.thickness_mm["right"],
-            self.outside_mm[1] - self.thickness_mm["front"] - self.thickness_mm["back"],
-        )
+        front, right, back, left = (self.thickness_mm[panel] for panel in self.panels)
+        return self.outside_mm[0] - left - right, self.outside_mm[1] - front - back
+
+    @property
+    def proud_mm(self) -> float:
+        """How far each wall's ends stand out until they are planed flush."""
+        return (self.parts[0].slab.bounds_mm()[2] - self.outside_mm[0]) / 2
 
     def hollowed(self, recesses: Mapping[str, tuple[Recess, ...]]) -> Carcass:
         """The same walls with recesses, by panel, added."""
@@ -92,13 +129,21 @@ def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float], 
 
     Raises BuildError when they cannot be built in wood.
     """
-    heights_mm = {panel: document.height_mm - (lowered_mm or {}).get(panel, 0.0) for panel in PANELS}
-    outside_mm = _outside_mm(document, thickness_mm)
-    joints = _joints_by_corner(document)
+    return carcass_of(document, thickness_mm, WallSizes(_outside_mm(document, thickness_mm), document.height_mm, lowered_mm or {}))
+
+
+def carcass_of(document: JointedDocument, thickness_mm: Mapping[str, float], sizes: WallSizes) -> Carcass:
+    """The exact walls at these sizes. Raises BuildError when they cannot be built in wood."""
+    panels, outside_mm = sizes.panels, sizes.outside_mm
+    names = tuple(f"{first}-{second}" for first, second in zip(panels, panels[1:] + panels[:1], strict=True))
+    joints = _joints_by_corner(document, names)
     pairs: dict[str, JointPair] = {}
     corners: list[Corner] = []
-    for corner, first, second in zip(CORNERS, PANELS, PANELS[1:] + PANELS[:1], strict=True):
-        corner_mm = min(heights_mm[first], heights_mm[second])
+    feet_mm: dict[str, float] = {}
+    for corner, first, second in zip(names, panels, panels[1:] + panels[:1], strict=True):
+        (low_1, high_1), (low_2, high_2) = sizes.span_mm(first), sizes.span_mm(second)
+        feet_mm[corner] = max(low_1, low_2)
+        corner_mm = min(high_1, high_2) - feet_mm[corner]
         size = CornerSize(corner, first, second, corner_mm, thickness_mm[first], thickness_mm[second], document.proud_mm)
         kind, options, fit_mm = joints[corner]
         pair = all_joints()[kind].build(size, options)
@@ -106,13 +151,16 @@ def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float], 
         ends = (first, "right", second, "left") if pair.tail == "first" else (second, "left", first, "right")
         corners.append(Corner(corner, kind, *ends, clearance_mm=fit_mm))
     parts: list[Part] = []
-    for i, panel in enumerate(PANELS):
+    for i, panel in enumerate(panels):
         length_mm = outside_mm[i % 2] + 2 * document.proud_mm
-        slab = _panel_slab(panel, length_mm, heights_mm[panel], thickness_mm[panel], pairs[CORNERS[i - 1]], pairs[CORNERS[i]], i)
-        parts.append(Part(panel, slab, _pose(i, outside_mm, document.proud_mm)))
+        low_mm, high_mm = sizes.span_mm(panel)
+        profiles = (pairs[names[i - 1]].second, pairs[names[i]].first)
+        ends = [_reaching(each, feet_mm[names[i - 1 + k]] - low_mm, high_mm - low_mm) for k, each in enumerate(profiles)]
+        slab = _panel_slab(panel, length_mm, thickness_mm[panel], ends[0], ends[1], (panels[i - 1], panels[(i + 1) % 4]))
+        parts.append(Part(panel, slab, _pose(i, outside_mm, document.proud_mm) @ shift(0.0, low_mm)))
     findings = tuple(finding for pair in pairs.values() for finding in pair.findings)
     freedoms = _freedoms(tuple(parts), pairs)
-    return Carcass(document.name, document.height_mm, outside_mm, thickness_mm, tuple(parts), tuple(corners), freedoms, findings)
+    return Carcass(document.name, sizes.height_mm, outside_mm, thickness_mm, tuple(parts), tuple(corners), freedoms, findings, panels)
 
 
 def _outside_mm(document: CarcassDocument, thickness_mm: Mapping[str, float]) -> tuple[float, float]:
@@ -131,12 +179,12 @@ def _outside_mm(document: CarcassDocument, thickness_mm: Mapping[str, float]) ->
     return sizes_mm
 
 
-def _joints_by_corner(document: CarcassDocument) -> dict[str, tuple[str, Any, float]]:
-    unknown = [name for name in document.joints if name not in ("all", *CORNERS)]
+def _joints_by_corner(document: JointedDocument, corners: tuple[str, ...]) -> dict[str, tuple[str, Any, float]]:
+    unknown = [name for name in document.joints if name not in ("all", *corners)]
     if unknown:
-        raise InputError(f'there is no corner called "{unknown[0]}"', accepted="all, " + ", ".join(CORNERS), where="joints")
+        raise InputError(f'there is no corner called "{unknown[0]}"', accepted="all, " + ", ".join(corners), where="joints")
     found: dict[str, tuple[str, Any, float]] = {}
-    for corner in CORNERS:
+    for corner in corners:
         name = corner if corner in document.joints else "all"
         if name not in document.joints:
             raise InputError(f"the corner {corner} has no joint", accepted=f"a table [joints.{corner}] or [joints.all]")
@@ -162,23 +210,18 @@ class _FitOnly(Document):
 
 
 def _panel_slab(
-    panel: str, length_mm: float, height_mm: float, thickness_mm: float, at_left: JointPair, at_right: JointPair, i: int
+    panel: str, length_mm: float, thickness_mm: float, left: EndProfile, right: EndProfile, neighbours: tuple[str, str]
 ) -> Slab:
-    right, left = at_right.first, at_left.second
-    after, before = PANELS[(i + 1) % 4], PANELS[i - 1]
-    right_edges = [_edge(each, "right", after, "left") for each in right.edges]
-    left_edges = [_edge(each, "left", before, "right") for each in left.edges]
+    """neighbours: at its left and its right end."""
+    before, after = neighbours
     edges = (
-        *right_edges, *_rise_edges(right, height_mm, "right"),
+        *(_edge(each, "right", after, "left") for each in right.edges),
         Edge(Role.FREE, Place.LONG, "top"),
-        *reversed([*left_edges, *_rise_edges(left, height_mm, "left")]),
+        *reversed([_edge(each, "left", before, "right") for each in left.edges]),
         Edge(Role.FREE, Place.LONG, "bottom"),
-    )  # fmt: skip
+    )
     rings: list[Ring] = []
-    for right_uv, left_uv in (
-        (_risen(right.show_uv_mm, height_mm), _risen(left.show_uv_mm, height_mm)),
-        (_risen(right.inner_uv_mm, height_mm), _risen(left.inner_uv_mm, height_mm)),
-    ):
+    for right_uv, left_uv in ((right.show_uv_mm, left.show_uv_mm), (right.inner_uv_mm, left.inner_uv_mm)):
         at_right_mm = np.stack([length_mm - right_uv[:, 0], right_uv[:, 1]], axis=1)
         points = np.concatenate([at_right_mm, left_uv[::-1]])
         if not is_simple(points):
@@ -190,28 +233,30 @@ def _panel_slab(
     return Slab((rings[0], rings[1]), (0.0, thickness_mm))
 
 
-def _risen(uv_mm: Array, height_mm: float) -> Array:
-    """An end profile (n, 2) carried on straight up, flush with the end, where the wall is higher than its neighbour."""
-    u, v = uv_mm[-1]
-    if height_mm <= v:
-        return uv_mm
-    if u == 0:
-        return np.vstack([uv_mm[:-1], [(0.0, height_mm)]])
-    return np.vstack([uv_mm, [(0.0, v), (0.0, height_mm)]])
-
-
-def _rise_edges(profile: EndProfile, height_mm: float, end: str) -> list[Edge]:
-    """The edges that ``_risen`` adds: over the neighbour's top edge, and up."""
-    u, v = profile.show_uv_mm[-1]
-    if height_mm <= v or u == 0:
-        return []
-    return [Edge(Role.FREE, Place.FLANK, f"{end}.step"), Edge(Role.FREE, Place.TIP, f"{end}.rise")]
+def _reaching(profile: EndProfile, foot_mm: float, height_mm: float) -> EndProfile:
+    """The profile begun ``foot_mm`` up the wall and carried on, flush with the end, to the wall's own lower and upper edge."""
+    show, inner = (uv + [0.0, foot_mm] for uv in (profile.show_uv_mm, profile.inner_uv_mm))
+    edges = profile.edges
+    if height_mm > show[-1, 1] + REACHED_MM:
+        if show[-1, 0] == 0:
+            show, inner = (np.vstack([uv[:-1], [(0.0, height_mm)]]) for uv in (show, inner))
+        else:
+            show, inner = (np.vstack([uv, [(0.0, uv[-1, 1]), (0.0, height_mm)]]) for uv in (show, inner))
+            edges = (*edges, ProfileEdge(Place.FLANK, "step", ""), ProfileEdge(Place.TIP, "rise", ""))
+    if foot_mm > REACHED_MM:
+        if show[0, 0] == 0:
+            show, inner = (np.vstack([[(0.0, 0.0)], uv[1:]]) for uv in (show, inner))
+        else:
+            show, inner = (np.vstack([[(0.0, 0.0), (0.0, foot_mm)], uv]) for uv in (show, inner))
+            edges = (ProfileEdge(Place.TIP, "drop", ""), ProfileEdge(Place.FLANK, "ledge", ""), *edges)
+    return EndProfile(show, inner, edges)
 
 
 def _edge(edge: ProfileEdge, end: str, other: str, other_end: str) -> Edge:
-    role = Role.FREE if edge.place is Place.TIP else Role.MATE
-    mate = f"{other}/{other_end}.{edge.mate}" if edge.place is Place.FLANK else f"{other}/{edge.mate}" if edge.mate else ""
-    return Edge(role, edge.place, f"{end}.{edge.name}", mate)
+    if not edge.mate:
+        return Edge(Role.FREE, edge.place, f"{end}.{edge.name}")
+    mate = f"{other}/{other_end}.{edge.mate}" if edge.place is Place.FLANK else f"{other}/{edge.mate}"
+    return Edge(Role.MATE, edge.place, f"{end}.{edge.name}", mate)
 
 
 def _pose(i: int, outside_mm: tuple[float, float], proud_mm: float) -> Pose:
@@ -225,7 +270,7 @@ def _pose(i: int, outside_mm: tuple[float, float], proud_mm: float) -> Pose:
 
 def _freedoms(parts: tuple[Part, ...], pairs: dict[str, JointPair]) -> tuple[Freedom, ...]:
     found: list[Freedom] = []
-    for i, corner in enumerate(CORNERS):
+    for i, corner in enumerate(pairs):
         sides = {"first": parts[i], "second": parts[(i + 1) % 4]}
         for side in pairs[corner].slides_off:
             part = sides[side]
@@ -236,8 +281,8 @@ def _freedoms(parts: tuple[Part, ...], pairs: dict[str, JointPair]) -> tuple[Fre
 
 def _mates(parts: tuple[Part, ...]) -> tuple[Mate, ...]:
     found: list[Mate] = []
-    for i, corner in enumerate(CORNERS):
-        first = parts[i]
+    for i, first in enumerate(parts):
+        corner = f"{first.name}-{parts[(i + 1) % 4].name}"
         for edge in first.slab.edges:
             if edge.place is Place.FLANK and edge.name.startswith("right.") and edge.mate:
                 other, name = edge.mate.split("/")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kerfwright.core.finding import Finding
+from kerfwright.core.pose import Pose
 from kerfwright.geometry.assembly import Assembly
 
 
@@ -28,3 +29,13 @@ class Design:
     assembly: Assembly
     corners: tuple[Corner, ...]
     findings: tuple[Finding, ...]
+
+    def turned(self, pose: Pose) -> Design:
+        """The same piece stood another way."""
+        assembly = replace(
+            self.assembly,
+            parts=tuple(replace(part, assembly_from_part=pose @ part.assembly_from_part) for part in self.assembly.parts),
+            freedoms=tuple(replace(each, directions=pose.turned(each.directions)) for each in self.assembly.freedoms),
+            steps=tuple(replace(step, direction=pose.turned(step.direction)) for step in self.assembly.steps),
+        )
+        return replace(self, assembly=assembly)

@@ -59,6 +59,18 @@ class Dividers:
 
 
 @dataclass(frozen=True)
+class DividerKeys:
+    """What a piece's document calls them: their names, and the keys to change."""
+
+    long: str = "long"
+    cross: str = "cross"
+    top: str = "dividers.drop smaller or the walls higher"
+    housing: str = "dividers.housing"
+    long_at: str = "dividers.long_at"
+    cross_at: str = "dividers.cross_at"
+
+
+@dataclass(frozen=True)
 class _Divider:
     """name; long: runs along x; at_mm: its middle, in the carcass, across its run; thickness_mm."""
 
@@ -68,7 +80,14 @@ class _Divider:
     thickness_mm: float
 
 
-def fit_dividers(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[str, float], floor_mm: float, on: str = "") -> Dividers:
+def fit_dividers(
+    carcass: Carcass,
+    wishes: DividerWishes,
+    thickness_mm: Mapping[str, float],
+    floor_mm: float,
+    on: str = "",
+    keys: DividerKeys = DividerKeys(),
+) -> Dividers:
     """Dividers for these walls. floor_mm: height their feet stand at; on: the part they stand on, if any.
 
     Raises BuildError, naming the dimension to change.
@@ -76,25 +95,26 @@ def fit_dividers(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[
     top_mm = carcass.height_mm - wishes.drop_mm
     if top_mm - floor_mm < LEAST_CELL_MM:
         raise BuildError(
-            f"the dividers would be {top_mm - floor_mm:.1f} mm high",
+            f"the {keys.long} and {keys.cross} dividers would be {top_mm - floor_mm:.1f} mm high",
             accepted=f"{LEAST_CELL_MM:g} mm or more",
-            remedy="Make dividers.drop smaller or the walls higher",
+            remedy=f"Make {keys.top}",
         )
     thinnest_mm = min(carcass.thickness_mm[part.name] for part in carcass.parts)
     if wishes.housing_mm > thinnest_mm - LEAST_WEB_MM:
         raise BuildError(
             f"a housing of {wishes.housing_mm:g} mm in a wall of {thinnest_mm:g} mm",
             accepted=f"{thinnest_mm - LEAST_WEB_MM:.1f} mm at most",
-            remedy="Make dividers.housing smaller or the walls thicker",
+            remedy=f"Make {keys.housing} smaller or the walls thicker",
         )
-    all_of_them = _placed(carcass, wishes, thickness_mm)
+    all_of_them = _placed(carcass, wishes, thickness_mm, keys)
     parts: list[Part] = []
     housings: dict[str, list[Recess]] = {part.name: [] for part in carcass.parts}
     freedoms: list[Freedom] = []
     for divider in all_of_them:
         others = [other for other in all_of_them if other.long is not divider.long]
         parts.append(_part(carcass, wishes, divider, others, floor_mm, top_mm))
-        for wall in ("left", "right") if divider.long else ("front", "back"):
+        front, right, back, left = carcass.panels
+        for wall in (left, right) if divider.long else (front, back):
             housings[wall].append(_housing(carcass, wishes, divider, wall, floor_mm))
             freedoms.append(Freedom(f"{divider.name}-{wall}", divider.name, wall, UP))
         if on:
@@ -104,22 +124,23 @@ def fit_dividers(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[
     return Dividers(tuple(parts), {wall: tuple(each) for wall, each in housings.items()}, tuple(freedoms))
 
 
-def _placed(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[str, float]) -> list[_Divider]:
+def _placed(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[str, float], keys: DividerKeys) -> list[_Divider]:
     found: list[_Divider] = []
     for long, given_mm, count, wall, inside_mm in (
-        (True, wishes.long_at_mm, wishes.long, "front", carcass.inside_mm[1]),
-        (False, wishes.cross_at_mm, wishes.cross, "left", carcass.inside_mm[0]),
+        (True, wishes.long_at_mm, wishes.long, carcass.panels[0], carcass.inside_mm[1]),
+        (False, wishes.cross_at_mm, wishes.cross, carcass.panels[3], carcass.inside_mm[0]),
     ):
         places = given_mm or tuple(inside_mm * (k + 1) / (count + 1) for k in range(count))
-        named = "long" if long else "cross"
+        named, key = (keys.long, keys.long_at) if long else (keys.cross, keys.cross_at)
         own = [_Divider(f"{named}-{k + 1}", long, at, thickness_mm[f"{named}-{k + 1}"]) for k, at in enumerate(sorted(places))]
         faces = [each.at_mm + side * each.thickness_mm / 2 for each in own for side in (-1, 1)]
         narrowest_mm = min(after - before for before, after in list(pairwise([0.0, *faces, inside_mm]))[::2])
         if own and narrowest_mm < LEAST_CELL_MM:
             raise BuildError(
-                f"the {named} dividers leave a cell of {narrowest_mm:.1f} mm",
+                f"the {named} dividers leave a cell of {narrowest_mm:.1f} mm" if narrowest_mm >= 0
+                else f"two of the {named} dividers, or one and a wall, stand in the same place ({-narrowest_mm:.1f} mm)",
                 accepted=f"{LEAST_CELL_MM:g} mm or more",
-                remedy=f"Take fewer of them, or move dividers.{named}_at",
+                remedy=f"Take fewer of them, or move {key}",
             )
         found += [_Divider(each.name, long, each.at_mm + carcass.thickness_mm[wall], each.thickness_mm) for each in own]
     return found
@@ -128,7 +149,7 @@ def _placed(carcass: Carcass, wishes: DividerWishes, thickness_mm: Mapping[str, 
 def _part(
     carcass: Carcass, wishes: DividerWishes, divider: _Divider, others: list[_Divider], floor_mm: float, top_mm: float
 ) -> Part:
-    first, axis = ("left", 0) if divider.long else ("front", 1)
+    first, axis = (carcass.panels[3], 0) if divider.long else (carcass.panels[0], 1)
     length_mm = carcass.inside_mm[axis] + 2 * wishes.housing_mm - wishes.play_mm
     start_mm = carcass.thickness_mm[first] - wishes.housing_mm + wishes.play_mm / 2
     halves = [(other.at_mm - start_mm, (other.thickness_mm + wishes.play_mm) / 2) for other in others]

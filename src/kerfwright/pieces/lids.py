@@ -1,4 +1,4 @@
-"""Lids: one that lifts off an inner lip, one that slides in grooves, one that turns on two pins.
+"""Lids: one that lifts off an inner lip, one that slides in grooves, one that turns on two pins (butt hinges: butt_hinge.py).
 
 Pin hinge, symbols: t lid thickness; b from the pins' axis back to the back wall's inner face; e from the axis to the lid's rear
 edge; p play. The axis lies at mid-thickness and the lid's top is level with the walls' top, so the open lid leans on the back
@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 import numpy as np
@@ -20,33 +19,35 @@ from pydantic import BeforeValidator, Field
 
 from kerfwright.core.document import Document, Length, LengthOrZero
 from kerfwright.core.errors import BuildError
-from kerfwright.core.finding import Finding, note
-from kerfwright.core.pose import Pose, axes, shift, turn_x
+from kerfwright.core.finding import note
+from kerfwright.core.pose import axes
 from kerfwright.core.units import parse_angle_deg
 from kerfwright.geometry.assembly import Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, Slab, straight_slab
+from kerfwright.pieces.butt_hinge import ButtHinge, butt_hinged
 from kerfwright.pieces.carcass import PANELS, Carcass
-from kerfwright.pieces.seasons import Moves, RoomAir, through_the_year
+from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
+from kerfwright.pieces.lid import ALONG, LID, UP, Lid, Travel, lying, rectangle
+from kerfwright.pieces.seasons import RoomAir, through_the_year
 from kerfwright.wood.board import Board
 
 Array = NDArray[np.float64]
 Angle = Annotated[float, BeforeValidator(parse_angle_deg), Field(gt=0, lt=180)]
 
-LID, LIP = "lid", "lip"
-LEAST_WEB_MM = 1.5  # wood left beside a groove or a pin's hole (judgement of ours)
+LIP = "lip"
+LEAST_TONGUE_MM = 1.0  # of a sliding lid in its grooves when it is driest (judgement of ours)
 LEAST_CHEEK_MM = 1.0  # wood above and below a pin in the lid's edge (judgement of ours)
 N_SIDES = 36  # of a round hole
-UP, ALONG = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
 
 
 class LiftOff(Document):
     """A lid on the walls with a lip inside them."""
 
-    kind: Literal["lift off"]
+    kind: Literal["lift off"] = Field(description="how it opens")
     overhang_mm: LengthOrZero = Field(default=0.0, alias="overhang", le=20, description="how far it stands out beyond the walls")
     play_mm: Length = Field(default=0.4, alias="play", le=3, description="the lip is this much smaller than the inside")
-    room: RoomAir = Field(default_factory=RoomAir)
+    room: RoomAir = Field(default_factory=RoomAir, description="the air where it will live: `[lid.room]`")
 
     @property
     def panels(self) -> tuple[str, ...]:
@@ -57,12 +58,12 @@ class LiftOff(Document):
 class Sliding(Document):
     """A lid that slides out over the right wall, in grooves of the other three."""
 
-    kind: Literal["sliding"]
+    kind: Literal["sliding"] = Field(description="how it opens")
     down_mm: Length = Field(default=3.0, alias="down", description="from the walls' top edge to the groove")
     depth_mm: Length | None = Field(default=None, alias="depth", description="of the grooves; by default as for a bottom")
     play_mm: Length = Field(default=0.3, alias="play", le=2, description="the groove is this much wider than the lid is thick")
     scoop_mm: LengthOrZero = Field(default=0.8, alias="scoop", le=5, description="depth of the thumb scoop; 0 for none")
-    room: RoomAir = Field(default_factory=RoomAir)
+    room: RoomAir = Field(default_factory=RoomAir, description="the air where it will live: `[lid.room]`")
 
     @property
     def panels(self) -> tuple[str, ...]:
@@ -73,12 +74,12 @@ class Sliding(Document):
 class PinHinge(Document):
     """A lid between the left and right walls that turns on two pins near the back wall."""
 
-    kind: Literal["pin hinge"]
+    kind: Literal["pin hinge"] = Field(description="how it opens")
     pin_mm: Length = Field(default=3.0, alias="pin", description="thickness of the pins, wooden or metal")
     opens_deg: Angle = Field(default=110.0, alias="opens", description="how far the lid must open")
     back_mm: Length | None = Field(default=None, alias="back", description="from the pins' axis to the back wall; by default what it asks")
     play_mm: Length = Field(default=0.4, alias="play", le=2, description="between the lid's ends and the walls, and at its rear edge")
-    room: RoomAir = Field(default_factory=RoomAir)
+    room: RoomAir = Field(default_factory=RoomAir, description="the air where it will live: `[lid.room]`")
 
     @property
     def panels(self) -> tuple[str, ...]:
@@ -86,37 +87,11 @@ class PinHinge(Document):
         return (LID,)
 
 
-LidWishes = Annotated[LiftOff | Sliding | PinHinge, Field(discriminator="kind")]
+Wishes = LiftOff | Sliding | PinHinge | ButtHinge
+LidWishes = Annotated[Wishes, Field(discriminator="kind")]
 
 
-@dataclass(frozen=True, eq=False)
-class Travel:
-    """How a lid opens. at: share 0-1 of its way -> pose in the carcass that moves the closed lid there. words: what it does."""
-
-    words: str
-    turn_deg: float = 0.0
-    about_mm: tuple[float, float] = (0.0, 0.0)  # (y, z) of the axis, along x
-    slide_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
-
-    def at(self, share: float) -> Pose:
-        """Where the closed lid's frame goes."""
-        y_mm, z_mm = self.about_mm
-        turned = shift(0, y_mm, z_mm) @ turn_x(-share * self.turn_deg) @ shift(0, -y_mm, -z_mm)
-        return shift(*(share * each for each in self.slide_mm)) @ turned
-
-
-@dataclass(frozen=True, eq=False)
-class Lid:
-    """parts, what they ask of the walls, their ways off, and how the lid opens."""
-
-    parts: tuple[Part, ...]
-    freedoms: tuple[Freedom, ...]
-    travel: Travel
-    recesses: dict[str, tuple[Recess, ...]] = field(default_factory=dict[str, tuple[Recess, ...]])
-    findings: tuple[Finding, ...] = ()
-
-
-def lowered_by(wishes: LiftOff | Sliding | PinHinge, thickness_mm: Mapping[str, float]) -> dict[str, float]:
+def lowered_by(wishes: Wishes, thickness_mm: Mapping[str, float]) -> dict[str, float]:
     """Walls that must stop below the others for this lid, and by how much."""
     if isinstance(wishes, Sliding):
         return {"right": wishes.down_mm + thickness_mm[LID] + wishes.play_mm}
@@ -124,13 +99,15 @@ def lowered_by(wishes: LiftOff | Sliding | PinHinge, thickness_mm: Mapping[str, 
 
 
 def fit_lid(
-    carcass: Carcass, wishes: LiftOff | Sliding | PinHinge, thickness_mm: Mapping[str, float], boards: Mapping[str, Board]
+    carcass: Carcass, wishes: Wishes, thickness_mm: Mapping[str, float], boards: Mapping[str, Board]
 ) -> Lid:
     """A lid for these walls. Raises BuildError, naming the dimension to change, when it cannot be or cannot open."""
     if isinstance(wishes, LiftOff):
         return _lift_off(carcass, wishes, thickness_mm, boards)
     if isinstance(wishes, Sliding):
         return _sliding(carcass, wishes, thickness_mm[LID], boards.get(LID))
+    if isinstance(wishes, ButtHinge):
+        return butt_hinged(carcass, wishes, thickness_mm[LID], boards.get(LID))
     return _pin_hinge(carcass, wishes, thickness_mm[LID], boards.get(LID))
 
 
@@ -142,8 +119,8 @@ def _lift_off(carcass: Carcass, wishes: LiftOff, thickness_mm: Mapping[str, floa
     if min(lip_size) <= 0 or thickness_mm[LIP] > carcass.height_mm:
         raise BuildError("the lip does not go into the box", remedy="Make the box larger or lid.play smaller")
     centre = _centre(carcass)
-    lid = _panel(LID, lid_size, thickness_mm[LID], centre, carcass.height_mm)
-    lip = _panel(LIP, lip_size, thickness_mm[LIP], centre, carcass.height_mm - thickness_mm[LIP])
+    lid = lying(LID, lid_size, thickness_mm[LID], centre, carcass.height_mm)
+    lip = lying(LIP, lip_size, thickness_mm[LIP], centre, carcass.height_mm - thickness_mm[LIP])
     freedoms = [Freedom(f"{name}-{wall}", name, wall, UP) for name in (LID, LIP) for wall in PANELS]
     freedoms.append(Freedom("lip-lid", LIP, LID, -UP))
     said = (
@@ -157,7 +134,13 @@ def _lift_off(carcass: Carcass, wishes: LiftOff, thickness_mm: Mapping[str, floa
 def _sliding(carcass: Carcass, wishes: Sliding, thickness_mm: float, board: Board | None) -> Lid:
     inside, outside = carcass.inside_mm, carcass.outside_mm
     moves = through_the_year(LID, inside[1], wishes.room, board)
-    depth_mm = _groove_depth_mm(carcass, wishes, moves)
+    needed_mm = LEAST_TONGUE_MM + (wishes.play_mm + moves.swell_mm + moves.shrink_mm) / 2
+    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, needed_mm, "lid.depth")
+    if depth_mm < needed_mm - 1e-9:
+        raise BuildError(
+            f"grooves of {depth_mm:.1f} mm for the lid", accepted=f"{needed_mm:.1f} mm or more",
+            remedy="Make lid.depth larger, or take a quieter wood, quarter sawn",
+        )  # fmt: skip
     width_mm = thickness_mm + wishes.play_mm
     top_mm = carcass.height_mm - wishes.down_mm
     if wishes.down_mm < LEAST_WEB_MM:
@@ -165,7 +148,9 @@ def _sliding(carcass: Carcass, wishes: Sliding, thickness_mm: float, board: Boar
             f"{wishes.down_mm:g} mm of wood over the lid's groove", accepted=f"{LEAST_WEB_MM:g} mm or more", remedy="Raise lid.down"
         )
     left_mm = carcass.thickness_mm["left"]
-    recesses = {wall: (_lid_groove(carcass, wall, top_mm - width_mm, top_mm, depth_mm),) for wall in ("front", "back", "left")}
+    out = {"front": ("right",), "back": ("left",), "left": ()}
+    span_mm = top_mm - width_mm, top_mm
+    recesses = {wall: (groove(carcass, wall, "groove for the lid", span_mm, depth_mm, ends),) for wall, ends in out.items()}
     x0_mm, x1_mm = left_mm - depth_mm + wishes.play_mm / 2, outside[0]
     across_mm = inside[1] + 2 * depth_mm - wishes.play_mm - moves.swell_mm
     u, v = depth_mm - wishes.play_mm / 2 + wishes.play_mm, (across_mm - inside[1] + wishes.play_mm) / 2
@@ -185,37 +170,6 @@ def _sliding(carcass: Carcass, wishes: Sliding, thickness_mm: float, board: Boar
     )
     said = moves.findings("it has that room in its grooves and still slides. Leave it unfinished in the grooves, or wax it")
     return Lid((part,), freedoms, Travel("slides out over the right wall", slide_mm=(length_mm, 0.0, 0.0)), recesses, said)
-
-
-def _groove_depth_mm(carcass: Carcass, wishes: Sliding, moves: Moves) -> float:
-    thinnest_mm = min(carcass.thickness_mm[panel] for panel in PANELS)
-    needed_mm = 1.0 + (wishes.play_mm + moves.swell_mm + moves.shrink_mm) / 2
-    depth_mm = wishes.depth_mm if wishes.depth_mm is not None else max(min(4.0, thinnest_mm / 3), needed_mm)
-    if depth_mm > thinnest_mm - LEAST_WEB_MM or depth_mm < needed_mm - 1e-9:
-        raise BuildError(
-            f"grooves of {depth_mm:.1f} mm for the lid in walls of {thinnest_mm:g} mm",
-            accepted=f"{needed_mm:.1f} to {thinnest_mm - LEAST_WEB_MM:.1f} mm",
-            remedy="Change lid.depth, take thicker walls, or a quieter wood, quarter sawn",
-        )
-    return depth_mm
-
-
-def _lid_groove(carcass: Carcass, wall: str, low_mm: float, high_mm: float, depth_mm: float) -> Recess:
-    """In the wall's frame: along its inner face; in front and back it runs out over the right wall."""
-    i = PANELS.index(wall)
-    part = carcass.parts[i]
-    back = part.assembly_from_part.inverse()
-    inside_lo = (carcass.thickness_mm["left"], carcass.thickness_mm["front"])
-    axis = i % 2
-    lo, hi = inside_lo[axis] - 0.3, inside_lo[axis] + carcass.inside_mm[axis] + 0.3
-    if wall in ("front", "back"):
-        hi = carcass.outside_mm[0] + 5.0
-    ends = np.zeros((2, 3))
-    ends[:, axis] = lo, hi
-    x0, x1 = sorted(float(each) for each in back.apply(ends)[:, 0])
-    points: Array = np.array([(x0, low_mm), (x1, low_mm), (x1, high_mm), (x0, high_mm)])
-    edges = tuple(Edge(Role.FREE, Place.PANEL, f"lid groove.{side}") for side in ("below", "right", "above", "left"))
-    return Recess("lid groove", Face.INNER, Ring(points, edges), depth_mm)
 
 
 def _scoop(length_mm: float, across_mm: float, depth_mm: float) -> Recess:
@@ -267,7 +221,7 @@ def _pin_hinge(carcass: Carcass, wishes: PinHinge, thickness_mm: float, board: B
     moves = through_the_year(LID, y_axis_mm + rear_mm, wishes.room, board)
     size = (inside[0] - wishes.play_mm, y_axis_mm + rear_mm)
     origin = np.array([carcass.thickness_mm["left"] + wishes.play_mm / 2, 0.0, carcass.height_mm])
-    lid = Part(LID, straight_slab(_rectangle(size), t), axes(ALONG[0], np.array([0, 1.0, 0]), UP[0], origin))
+    lid = Part(LID, straight_slab(rectangle(size), t), axes(ALONG[0], np.array([0, 1.0, 0]), UP[0], origin))
     holes = {wall: (_pin_hole(carcass, wall, y_axis_mm, z_axis_mm, wishes.pin_mm),) for wall in ("left", "right")}
     freedoms = tuple(Freedom(f"{LID}-{wall}", LID, wall, UP) for wall in PANELS)
     said = (
@@ -292,20 +246,8 @@ def _pin_hole(carcass: Carcass, wall: str, y_mm: float, z_mm: float, pin_mm: flo
     angles = np.arange(N_SIDES) * 2 * np.pi / N_SIDES
     points: Array = np.array([x, y]) + pin_mm / 2 * np.stack([np.cos(angles), np.sin(angles)], axis=1)
     edges = tuple(Edge(Role.FREE, Place.PANEL, f"pin.{k + 1}") for k in range(N_SIDES))
-    return Recess("pin hole", Face.INNER, Ring(points, edges), part.slab.thickness_mm)
+    return Recess("hole for a pin", Face.INNER, Ring(points, edges), part.slab.thickness_mm)
 
 
 def _centre(carcass: Carcass) -> Array:
     return np.array([carcass.outside_mm[0] / 2, carcass.outside_mm[1] / 2])
-
-
-def _rectangle(size_mm: tuple[float, float]) -> Ring:
-    x, y = size_mm
-    names = ("front", "right", "back", "left")
-    return Ring(np.array([(0, 0), (x, 0), (x, y), (0, y)]), tuple(Edge(Role.FREE, Place.PANEL, name) for name in names))
-
-
-def _panel(name: str, size_mm: tuple[float, float], thickness_mm: float, centre_mm: Array, under_mm: float) -> Part:
-    """A plain panel lying over the carcass's middle, its underside at a height, show face up."""
-    origin = np.array([centre_mm[0] - size_mm[0] / 2, centre_mm[1] - size_mm[1] / 2, under_mm + thickness_mm])
-    return Part(name, straight_slab(_rectangle(size_mm), thickness_mm), axes(ALONG[0], np.array([0, 1.0, 0]), UP[0], origin))

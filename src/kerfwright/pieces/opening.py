@@ -7,7 +7,7 @@ import numpy as np
 from kerfwright.core.errors import BuildError
 from kerfwright.geometry.assembly import Part
 from kerfwright.geometry.solid import first_clash
-from kerfwright.pieces.lids import Travel
+from kerfwright.pieces.lid import Travel
 
 N_STEPS = 24
 TOUCHES_MM3 = 1e-3  # a film of a few nanometres on a lid: parts that only touch

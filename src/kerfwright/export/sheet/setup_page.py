@@ -22,6 +22,7 @@ from kerfwright.export.sheet.telling import counted, degrees, length_words, sent
 from kerfwright.export.sheet.tilt_view import tilt_figure
 from kerfwright.export.sheet.vernier import bed_side, vernier_block
 from kerfwright.export.wording import focus_words, power_range_percent, short
+from kerfwright.plan.coupon_plan import PART as COUPON_PART
 from kerfwright.plan.pilot import is_pilot
 from kerfwright.process.job import Job
 from kerfwright.process.moves import Pause, moves_of
@@ -151,7 +152,10 @@ def _files(job: Job, setup: Setup) -> list[Block]:
 
 
 def _minding(job: Job, index: int) -> list[tuple[str | Run, ...]]:
-    kinds = {op.kind for op in job.setups[index].operations}
+    setup = job.setups[index]
+    kinds = {op.kind for op in setup.operations}
+    if setup.part == COUPON_PART and setup.name == "through":  # its first cells are too gentle on purpose
+        kinds.discard(OperationKind.THROUGH)
     watch: list[tuple[str | Run, ...]] = [(WATCH[kind],) for kind in OperationKind if kind in WATCH and kind in kinds]
     return [*watch, (FLAME,), *_afterwards(job, index)]
 

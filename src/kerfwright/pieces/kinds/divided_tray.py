@@ -19,9 +19,9 @@ from kerfwright.wood.board import Board
 class DividedTrayDocument(CarcassDocument):
     """A tray with dividers along and across it."""
 
-    kind: Literal["divided tray"]
-    bottom: BottomWishes = Field(default_factory=BottomWishes)
-    dividers: DividerWishes
+    kind: Literal["divided tray"] = Field(description="the kind of piece")
+    bottom: BottomWishes = Field(default_factory=BottomWishes, description="`[bottom]`, in grooves")
+    dividers: DividerWishes = Field(description="`[dividers]`: how many, or where")
 
     @property
     def panels(self) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The lidded box: four walls, a bottom, and a lid that lifts off, slides or turns on pins."""
+"""The lidded box: four walls, a bottom, and a lid that lifts off, slides or turns on pins or hinges."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from kerfwright.geometry.slab import Recess
 from kerfwright.pieces.bottom import BOTTOM, BottomWishes, fit_bottom
 from kerfwright.pieces.carcass import PANELS, CarcassDocument, build_carcass
 from kerfwright.pieces.design import Design
-from kerfwright.pieces.lids import LID, LidWishes, fit_lid, lowered_by
+from kerfwright.pieces.lid import LID
+from kerfwright.pieces.lids import LidWishes, fit_lid, lowered_by
 from kerfwright.pieces.opening import prove_opening
 from kerfwright.wood.board import Board
 
@@ -20,9 +21,9 @@ from kerfwright.wood.board import Board
 class LiddedBoxDocument(CarcassDocument):
     """A box with a bottom and a lid."""
 
-    kind: Literal["lidded box"]
-    bottom: BottomWishes = Field(default_factory=BottomWishes)
-    lid: LidWishes
+    kind: Literal["lidded box"] = Field(description="the kind of piece")
+    bottom: BottomWishes = Field(default_factory=BottomWishes, description="`[bottom]`, in grooves")
+    lid: LidWishes = Field(description="`[lid]`: its kind, and that kind's keys")
 
     @property
     def panels(self) -> tuple[str, ...]:

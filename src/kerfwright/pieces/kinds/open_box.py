@@ -16,7 +16,7 @@ from kerfwright.wood.board import Board
 class OpenBoxDocument(CarcassDocument):
     """An open box. ``joints.all`` serves every corner without an entry of its own, such as ``joints.front-right``."""
 
-    kind: Literal["open box"]
+    kind: Literal["open box"] = Field(description="the kind of piece")
     bottom: BottomWishes | None = Field(default=None, description="a bottom in grooves; leave it out for four walls alone")
 
     @property
