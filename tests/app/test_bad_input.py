@@ -201,6 +201,8 @@ def test_words_the_command_line_does_not_know(capsys: pytest.CaptureFixture[str]
     told = capsys.readouterr().err
     assert told.startswith("kerfwright: ")
     assert "--help" in told
+    assert ('there is no verb "mkae". Accepted: coupon, demo, ' in told and 'Did you mean "make"?' in told) == (words[0] == "mkae")
+    assert ('"b c" is too much here' in told) == ("b" in words)
 
 
 @pytest.mark.parametrize(("words", "sentence"), [

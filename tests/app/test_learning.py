@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from app.learning_bench import BOARD, Bench, answers, fill, record_of
+from app.learning_bench import BOARD, LASER, Bench, answers, fill, record_of
 from app.shop_files import change
 from kerfwright.notebook.fact import Kind
 from kerfwright.notebook.notebook import open_notebook
@@ -48,6 +48,29 @@ def test_a_coupon_says_what_it_takes_and_its_form_is_enough_for_a_stranger(bench
         assert row["accepted"] == {"through": "yes, no", "flame": "none, glow, flash, sustained", "char": "none, light, heavy"}[row["kind"]]
         assert each["settings"]["length_mm"] == (4.6 if each["across_deg"] else 6.0)
     assert {each["settings"]["travel"] for each in record["observables"]} == {"x", "y"}
+
+
+def test_a_coupon_in_the_way_of_another_is_told_with_a_place_that_is_free(bench: Bench):
+    """Own arithmetic: the through coupon takes (0, 0) to (179.6, 54.6) of 280 x 100 mm, so what begins at y 55 is clear of it."""
+    bench.done("read", bench.coupon("through"), "--notebook", bench.book)
+
+    def told(name: str, *more: str) -> list[str]:
+        made = bench.done("coupon", "kerf-comb", *bench.known, "--out", bench.root / name, *more)
+        return [each["text"] for each in made["findings"] if each["code"] == "in-the-way"]
+
+    place = 'at=["0 mm", "55 mm"]'
+    assert told("there") == [
+        f"\"maple, plank A\" was burnt there already (through): lay this one beside with --choose '{place}', or saw that part off first"
+    ]
+    assert told("beside", "--choose", place) == []
+
+
+def test_a_name_written_otherwise_is_told(bench: Bench):
+    bench.done("read", bench.coupon("through"), "--notebook", bench.book)
+    change(bench.root / LASER, "name", '"lantern 20"')
+    told = bench.done("recipe", *bench.known)
+    said = "the notebook has readings of Lantern 20 on sugar maple: names count to the letter"
+    assert [each["text"] for each in told["findings"]] == [said]
 
 
 def test_read_learns_what_the_machine_does(bench: Bench):
@@ -189,6 +212,11 @@ def test_outcomes_and_the_ledger(bench: Bench):
     assert "nothing was said" in bench.refused(2, *refused, "front-right")
     assert "no unit" in bench.refused(2, *refused, "front-right", "--gap-pin", "0.1")
     assert "not possible" in bench.refused(2, *refused, "front-right", "--gap-pin", "9 mm")
+    assert "Accepted: -0.5 to 1 mm" in bench.refused(2, *refused, "front-right", "--gap-tail", "5 mm")  # for 0.05 mm
+    through = bench.root / "through"
+    assert "this job has no corners" in bench.refused(2, "outcome", through, "front-right", "--fit", "loose", "--notebook", bench.book)
+    short = bench.done("outcome", job, "right-back", "--proud", "-0.1 mm", "--notebook", bench.book)
+    assert short["outcomes"][0]["proud_mm"] == -0.1
 
 
 def test_backup_export_and_import(bench: Bench):

@@ -45,7 +45,7 @@ def test_two_boards_cannot_choose():
     few = slice(0, 16)
     choice = choose_law(RIVALS, DOSE[few], readings(RIVALS[0], (2.0, 0.4), 0.001)[few], BOARDS[few])
     assert choice.best is None
-    assert "2 boards are too few" in choice.said
+    assert "2 places are too few" in choice.said
 
 
 def test_the_one_standard_error_rule():

@@ -83,6 +83,23 @@ def test_absurd_lengths_are_refused(bad: object):
     assert "width: " in faults({**GOOD, "width": bad})
 
 
+class Lamp(Document):
+    lit: bool
+    foot: Foot
+    sizes_mm: tuple[Length, ...] = Field(alias="sizes")
+
+
+def test_what_was_wanted_is_said_in_the_words_of_the_file():
+    with pytest.raises(InputError) as caught:
+        build({"lit": "maybe", "foot": "9 mm", "sizes": "6 mm"}, Lamp, where="lamp.toml")
+    assert str(caught.value) == (
+        "lamp.toml: lit: 'maybe' is not true or false without quotes; foot: '9 mm' is not a table: write { key = value }; "
+        "sizes: '6 mm' is not a list: write it in brackets, as in [\"6.0 mm\", \"6.1 mm\"]."
+    )
+    with pytest.raises(InputError, match=r"foot is missing \(a table of height, kind\)"):
+        build({"lit": True, "sizes": []}, Lamp, where="lamp.toml")
+
+
 def test_reading_a_file(tmp_path: Path):
     path = tmp_path / "stand.toml"
     path.write_text('name = "ä"\nwidth = "1/2 in"\n', encoding="utf-8")

@@ -97,6 +97,8 @@ def test_words_rungs_and_script_values():
         ('"0.2, spoilt"', '"spoilt" stands beside other answers'),
         ('"0.2,,0.3"', "an empty place between commas"),
         ("true", "True is not a number"),
+        ('"0,21"', '"0,21" may be one number or several. Accepted: a decimal point'),
+        ('"0.21, 0,22"', "may be one number or several"),
         ('"1/0 in"', "not a finite number"),
         ("[[0.2]]", "[0.2] is not a number"),
         ('"' + ", ".join(["0.2"] * 60) + '"', "60 repeats"),
@@ -118,6 +120,14 @@ def test_every_fault_is_listed_at_once():
     for name in ("slot-x1-show", "tongue-x4", "stack-y", "slot-x9-show"):
         assert f"line {line_of(text, name)}, {name}: " in refused.value.message
     assert 'did you mean "slot-x2-show"?' in refused.value.message or 'did you mean "slot-x1-show"?' in refused.value.message
+
+
+def test_other_ways_to_write_a_word():
+    text = filled({"through-B2": '"y"', "through-B3": '"N, yes"', "char-A1": '"Spoiled"'}, THROUGH)
+    found = read(text, THROUGH)
+    assert found["through-B2"].values == ("yes",)
+    assert found["through-B3"].values == ("no", "yes")
+    assert (found["char-A1"].status, found["char-A1"].values) == ("spoilt", ())
 
 
 def test_word_questions_refuse_other_words():
@@ -184,6 +194,8 @@ def test_csv_repeats_typed_without_quotes_and_part_of_a_form():
     rows = csv_form(COMB).splitlines()
     text = "\n".join([rows[0], rows[1] + "0.21, 0.22", rows[5] + "23.1"])
     assert read_form_text(text, ".csv", COMB) == (Reading("slot-x1-show", (0.21, 0.22)), Reading("stack-x", (23.1,)))
+    with pytest.raises(InputError, match='"23,1" may be one number or several'):
+        read_form_text(text.replace("23.1", "23,1"), ".csv", COMB)
 
 
 def test_csv_faults_by_line():

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import difflib
 import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from cyclopts import App, CycloptsError, MissingArgumentError, Parameter
+from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, UnknownCommandError, UnusedCliTokensError
 
 from kerfwright import __version__
-from kerfwright.app import cli_learning, cli_loops, cli_reach, cli_tune, cli_verdict
+from kerfwright.app import cli_layout, cli_learning, cli_loops, cli_reach, cli_tune, cli_verdict
 from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 
 if TYPE_CHECKING:
@@ -27,9 +28,8 @@ app = App(
 )
 
 AsJson = Annotated[bool, Parameter(name="--json", negative="")]
-# A reading may be below zero, and "-0.1mm" is no option.
 Tick = Annotated[float | None, Parameter(allow_leading_hyphen=True)]
-Reading = Annotated[str | None, Parameter(allow_leading_hyphen=True)]
+Reading = cli_learning.Reading
 
 # What a verb cannot do without, and how it is said.
 NEEDS = {
@@ -43,6 +43,7 @@ NEEDS = {
     "outcome": 'a job folder and a corner, as in kerfwright outcome piece-job front-right --fit "by hand"',
     "notebook": "what to do and a file, as in kerfwright notebook backup kept.json",
     "verdict": "a job folder or a piece file, as in kerfwright verdict piece-job",
+    "lay-out": "a piece file and your boards, as in kerfwright lay-out piece.toml --rack my-boards",
     "start": "a new folder, as in kerfwright start my-shop",
 }
 
@@ -201,6 +202,7 @@ cli_loops.hang_on(app)
 cli_verdict.hang_on(app)
 cli_reach.hang_on(app)
 cli_tune.hang_on(app)
+cli_layout.hang_on(app)
 
 
 def main(words: list[str] | None = None) -> int:
@@ -211,7 +213,7 @@ def main(words: list[str] | None = None) -> int:
     except MissingArgumentError as bad:
         return _fail(_missing(bad, given), given)
     except CycloptsError as bad:
-        return _fail(InputError(str(bad).strip(), remedy="See kerfwright --help"), given)
+        return _fail(_misheard(bad, given), given)
     except KerfwrightError as bad:
         return _fail(bad, given)
     except KeyboardInterrupt:
@@ -234,6 +236,20 @@ def _missing(bad: MissingArgumentError, given: list[str]) -> InputError:
     if positional and verb in NEEDS:
         return InputError(f"{verb} needs {NEEDS[verb]}", remedy=remedy)
     return InputError(f"{verb} needs {name.removeprefix('--').upper() if positional else name}", remedy=remedy)
+
+
+def _misheard(bad: CycloptsError, given: list[str]) -> InputError:
+    """Words that are no command, said as a person would."""
+    verbs = sorted(name for name in app if not name.startswith("-"))
+    unused = " ".join(bad.unused_tokens or ())
+    if isinstance(bad, UnknownCommandError):
+        near = difflib.get_close_matches(unused.split(" ")[0], verbs, n=1)
+        remedy = (f'Did you mean "{near[0]}"? ' if near else "") + "See kerfwright --help"
+        return InputError(f'there is no verb "{unused.split(" ")[0]}"', accepted=", ".join(verbs), remedy=remedy)
+    remedy = f"See kerfwright {given[0]} --help" if given and given[0] in verbs else "See kerfwright --help"
+    if isinstance(bad, UnusedCliTokensError):
+        return InputError(f'"{unused}" is too much here: several words for one thing need quotes, as in "kerf comb"', remedy=remedy)
+    return InputError(str(bad).strip(), remedy=remedy)
 
 
 def _fail(bad: KerfwrightError, given: list[str]) -> int:

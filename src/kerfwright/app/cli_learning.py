@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from kerfwright.app.learning import Told
 
 AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+# A reading may be below zero, and "-0.1mm" is no option.
+Reading = Annotated[str | None, Parameter(allow_leading_hyphen=True)]
 
 
 def hang_on(app: App) -> None:
@@ -142,9 +144,9 @@ def outcome(
     corner: str,
     *,
     fit: str | None = None,
-    gap_tail: str | None = None,
-    gap_pin: str | None = None,
-    proud: str | None = None,
+    gap_tail: Reading = None,
+    gap_pin: Reading = None,
+    proud: Reading = None,
     char: str | None = None,
     notebook: str | None = None,
     as_json: AsJson = False,

@@ -75,6 +75,8 @@ def _tell(told: TuneTold) -> None:
     print(f"{told.piece}: {len(tuned.tried)} ways burnt in memory, the least seen gap at odds of {tuned.wanted_odds:.0%}")
     print("As it is   " + _line(tuned.before))
     print("Best       " + _line(tuned.best))
+    if tuned.best.score.odds < tuned.wanted_odds:
+        print(f"No way tried reaches {tuned.wanted_odds:.0%}; the best is the surest of them.")
     print("The trade between gap, odds and time:")
     for each in tuned.trade()[:MOST_SHOWN]:
         print("           " + _line(each))

@@ -7,14 +7,14 @@ import json
 import math
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwright.core.codec import plain
-from kerfwright.core.document import build, read_text, read_toml
+from kerfwright.core.document import build, read_text, read_toml, tables_as
 from kerfwright.core.errors import InputError
-from kerfwright.core.finding import Finding
+from kerfwright.core.finding import Finding, note
 from kerfwright.machine.machine import Machine
 from kerfwright.wood.board import Board
 from kerfwright.wood.species import find_species
@@ -68,6 +68,7 @@ class Told:
     learned: Learned
     advised: Advised
     recipe: Recipe
+    notes: tuple[Finding, ...] = ()
 
     def summary(self) -> dict[str, Any]:
         """For people and scripts."""
@@ -98,8 +99,8 @@ class Told:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """Findings of all lessons."""
-        return self.learned.findings
+        """Findings of all lessons, and ``notes``."""
+        return (*self.learned.findings, *self.notes)
 
 
 def coupon(
@@ -118,14 +119,15 @@ def coupon(
     from kerfwright.calibrate.learn import recipe_of
     from kerfwright.coupons.coupon import Site, all_coupons
     from kerfwright.coupons.record import coupon_record
+    from kerfwright.coupons.room import in_the_way
     from kerfwright.export.coupon_files import coupon_files
     from kerfwright.export.exporter import JobFile
     from kerfwright.export.folder import refuse_existing, write_folder
-    from kerfwright.notebook.fact import Kind
     from kerfwright.plan.coupon_plan import plan_coupon
     from kerfwright.plan.options import PlanOptions
     from kerfwright.process.recipe import Recipe
 
+    kind = kind.replace("-", " ")  # as its folder is named
     if kind not in all_coupons():
         raise InputError(f'there is no coupon called "{kind}"', accepted=", ".join(all_coupons()))
     folder = out or board.with_name(f"{kind.replace(' ', '-')}-{board.stem}")
@@ -134,11 +136,13 @@ def coupon(
     mine, offcut = _machine(tables["machine"], str(machine)), _board(tables["board"], str(board))
     with _opened(notebook) as book:
         known = build(read_toml(recipe), Recipe, str(recipe)) if recipe is not None else recipe_of(_learned(book, mine, offcut))
-        read_already = {fact.key for fact in book.facts(Kind.READING)}
+        read_already = {record.id: record for record, _ in coupons_read(book)}
     site = Site(offcut, mine, known)
     one = all_coupons()[kind]
-    design = one.lay_out(site, build(dict(choices or {}), one.options, f"{kind} coupon"))
+    options = build(dict(choices or {}), one.options, f"{kind} coupon")
+    design = one.lay_out(site, options)
     job = plan_coupon(design, site, PlanOptions())
+    job = replace(job, findings=(*job.findings, *in_the_way(one, site, options, design.used_mm, read_already.values())))
     records = (coupon_record(design, site, round(job.total_time_s, 1), copy) for copy in itertools.count(1))
     record = next(each for each in records if each.id not in read_already)
     site_file = JobFile(SITE, json.dumps(tables, indent=1, ensure_ascii=False).encode(), "the machine and the board as they were written")
@@ -219,7 +223,8 @@ def recipe(
     mine, wood = _machine(read_toml(machine), str(machine)), _board(read_toml(board), str(board))
     with _opened(notebook) as book:
         learned = _learned(book, mine, wood)
-    told = Told(len(learned.evidence.data), learned, advise(learned, slope_frac), recipe_of(learned))
+        notes = () if learned.lessons else _known_elsewhere(book)
+    told = Told(len(learned.evidence.data), learned, advise(learned, slope_frac), recipe_of(learned), notes)
     if out is not None:
         comments = (
             f"For {mine.name} on {wood.species}, {wood.thickness_mm:.2f} mm",
@@ -228,6 +233,12 @@ def recipe(
         )
         write_new_file(out, recipe_text(told.recipe, comments).encode())
     return told
+
+
+def _known_elsewhere(book: Notebook) -> tuple[Finding, ...]:
+    """What the notebook has readings of, for one who finds nothing there: a name may be written otherwise."""
+    known = dict.fromkeys(f"{record.machine} on {record.species}" for record, _ in coupons_read(book))
+    return (note("known-elsewhere", f"the notebook has readings of {', '.join(known)}: names count to the letter"),) if known else ()
 
 
 def record_outcome(folder: Path, outcomes: Mapping[str, Any], notebook: str | Path | None = None) -> list[Outcome]:
@@ -280,11 +291,11 @@ def _site_tables(folder: Path) -> dict[str, Any]:
 
 
 def _machine(tables: dict[str, Any], where: str) -> Machine:
-    return build(tables, Machine, where)
+    return tables_as(tables, Machine, where)
 
 
 def _board(tables: dict[str, Any], where: str) -> Board:
-    board = build(tables, Board, where)
+    board = tables_as(tables, Board, where)
     try:
         return board.model_copy(update={"species": find_species(board.species).name})
     except InputError as bad:
@@ -322,7 +333,11 @@ def coupons_read(book: Notebook) -> list[tuple[CouponRecord, list[Reading]]]:
     from kerfwright.coupons.record import read_record
     from kerfwright.notebook.fact import Kind
 
-    records = {fact.key: read_record(fact.payload, fact.key) for fact in book.facts(Kind.COUPON)}
+    try:
+        records = {fact.key: read_record(fact.payload, fact.key) for fact in book.facts(Kind.COUPON)}
+    except InputError as bad:
+        remedy = "Name another --notebook, or import the last backup into a new one"
+        raise InputError(bad.arrived, remedy=remedy, where=f"{book.name}: coupon {bad.where}") from bad
     found: list[tuple[CouponRecord, list[Reading]]] = []
     for fact in book.facts(Kind.READING):
         payload = json.loads(fact.payload)

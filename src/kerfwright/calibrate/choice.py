@@ -1,6 +1,6 @@
-"""Which of several forms to believe: the one that foresees boards it was not shown, or none when they tie.
+"""Which of several forms to believe: the one that foresees places it was not shown, or none when they tie.
 
-Each group of readings (a board) is left out in turn, every form is fitted to the rest, and the group foreseen. With d_g the
+Each group of readings (one place of a board) is left out in turn, every form is fitted to the rest, and the group foreseen. With d_g the
 difference of two forms' mean squared errors on group g, the better wins only when mean(d) > sd(d) / sqrt(groups): the
 one-standard-error rule. Range: 3 groups or more, and for groups like those at hand: nothing is said beyond them.
 Source: Hastie, Tibshirani and Friedman, The Elements of Statistical Learning, section 7.10 (from memory), used on differences.
@@ -40,8 +40,8 @@ class ModelChoice:
         """The verdict for people."""
         errors = ", ".join(f"{name} {self.error_value[name]:.3g}" for name in self.error_value)
         if self.best is not None:
-            return f"{self.best} foresees boards left out best ({errors})"
-        why = f"{self.n_groups} boards are too few" if self.n_groups < FEWEST_GROUPS else f"{' and '.join(self.tied)} do equally well"
+            return f"{self.best} foresees places left out best ({errors})"
+        why = f"{self.n_groups} places are too few" if self.n_groups < FEWEST_GROUPS else f"{' and '.join(self.tied)} do equally well"
         return f"cannot choose: {why} ({errors})"
 
 

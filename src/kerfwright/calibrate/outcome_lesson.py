@@ -22,6 +22,7 @@ from kerfwright.coupons.observable import CHOICES, Quantity
 
 EYE_SD_MM = 0.03  # a gap judged by feeler and eye along one line (common practice, no source)
 SAME_THICKNESS_FRAC = 0.06
+WIDEST_MM = 1.0  # of a seen gap: four times the loosest fit there is, so that a slipped decimal point is noticed
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ class OutcomeLearned:
 def outcome_from(job: Mapping[str, Any], corner: str, table: Mapping[str, Any]) -> Outcome:
     """An outcome checked against its job. Raises InputError for an unknown corner, word or impossible gap."""
     joints = {joint["corner"]: joint for joint in job["joints"]}
+    if not joints:
+        raise InputError("this job has no corners", accepted="a job folder made by kerfwright make")
     if corner not in joints:
         raise InputError(f'the job has no corner "{corner}"', accepted=", ".join(joints))
     unknown = [key for key in table if key not in ("fit", "gap_tail", "gap_pin", "proud", "char")]
@@ -79,7 +82,7 @@ def outcome_from(job: Mapping[str, Any], corner: str, table: Mapping[str, Any]) 
         _word(table.get("fit"), Quantity.FIT, corner),
         _gap(table.get("gap_tail"), corner),
         _gap(table.get("gap_pin"), corner),
-        _gap(table.get("proud"), corner, low_mm=-2.0),
+        _gap(table.get("proud"), corner, -2.0, 5.0),
         _word(table.get("char"), Quantity.CHAR, corner),
         float(joint["seen_tail_face_mm"]["value"]),
         float(joint["seen_pin_face_mm"]["value"]),
@@ -118,12 +121,12 @@ def learn_outcomes(outcomes: Sequence[Outcome], machine: str, species: str, thic
     return OutcomeLearned(Lesson("outcome", len(errors), {"flank_shift_mm": shift}, said), shift)
 
 
-def _gap(value: object, where: str, low_mm: float = -0.5) -> float | None:
+def _gap(value: object, where: str, low_mm: float = -0.5, high_mm: float = WIDEST_MM) -> float | None:
     if value in (None, ""):
         return None
     length_mm = parse_length_mm(value)
-    if not low_mm <= length_mm <= 5:
-        raise InputError(f"{value} is not possible here", accepted=f"{low_mm:g} to 5 mm", where=where)
+    if not low_mm <= length_mm <= high_mm:
+        raise InputError(f"{value} is not possible here", accepted=f"{low_mm:g} to {high_mm:g} mm", where=where)
     return length_mm
 
 

@@ -140,7 +140,8 @@ def _fitted(data: list[Datum], settings: tuple[float, ...]) -> tuple[FittedLaw, 
     findings: list[Finding] = []
     if len(set(places)) >= 2:
         fit, findings = _chosen(fit, laws, dose, depth, places)
-    return fit, apart, [*findings, *fit.findings]
+    # Readings set aside are told by their names on the form, not by their number in the fit.
+    return fit, apart, [*findings, *(finding for finding in fit.findings if finding.code != "outlier")]
 
 
 def _chosen(fit: FittedLaw, laws: Sequence[Law], dose: Array, depth: Array, places: list[str]) -> tuple[FittedLaw, list[Finding]]:
@@ -150,7 +151,7 @@ def _chosen(fit: FittedLaw, laws: Sequence[Law], dose: Array, depth: Array, plac
         return fit_law(laws[1], dose, depth, noise=GAUGE, robust=True, source=fit.source), []
     if choice.best is not None:
         return fit, []
-    text = f"the readings cannot choose between two forms of the depth curve ({choice.said}); inside the burnt range they agree"
+    text = f"of two forms of the depth curve the readings {choice.said}; inside the burnt range they agree"
     return fit, [note("form-open", text)]
 
 

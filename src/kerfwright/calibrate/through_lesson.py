@@ -203,8 +203,11 @@ def _said(data: list[Datum], needed: Estimate, fit: DoseFit, worths: _Worths, ap
     )
     if not worths.slow_sd:
         return told
+    if math.expm1(abs(worths.slow_x)) < 0.005:
+        return (*told, f"cuts along the bed's x and y need the same energy, within {100 * worths.slow_sd:.0f} %")
     harder, more = ("x", worths.slow_x) if worths.slow_x >= 0 else ("y", -worths.slow_x)
-    return (*told, f"cuts along the bed's {harder} need {100 * math.expm1(more):.0f} % more energy than the others; both are served")
+    percents = f"{100 * math.expm1(more):.0f} ± {100 * worths.slow_sd:.0f} %"
+    return (*told, f"cuts along the bed's {harder} need {percents} more energy than the others; both are served")
 
 
 def _plot(x: Array, yes: Array, fit: DoseFit, needed: Estimate) -> Plot:

@@ -15,6 +15,16 @@ from kerfwright.core.errors import FolderError, InputError
 
 MAX_DOCUMENT_BYTES = 1_000_000  # a piece file is a few hundred lines; more is a mistake or an attack
 MAX_LENGTH_MM = 10_000.0  # nothing a desktop laser cuts is ten metres long
+A_TABLE, YES_OR_NO = "a table: write { key = value }", "true or false without quotes"
+# By the kind of fault, what was wanted, where the model's own words would be a programmer's.
+WANTED = {
+    "tuple_type": 'a list: write it in brackets, as in ["6.0 mm", "6.1 mm"]',
+    "model_type": A_TABLE,
+    "dict_type": A_TABLE,
+    "bool_type": YES_OR_NO,
+    "bool_parsing": YES_OR_NO,
+    "string_type": "text in quotes",
+}
 
 Length = Annotated[float, BeforeValidator(units.parse_length_mm), Field(gt=0, le=MAX_LENGTH_MM)]
 LengthOrZero = Annotated[float, BeforeValidator(units.parse_length_mm), Field(ge=0, le=MAX_LENGTH_MM)]
@@ -108,12 +118,15 @@ def _fault(error: Any, model: type[BaseModel]) -> str:
         hint = f'did you mean "{near[0]}"?' if near else ("known keys: " + ", ".join(known) if known else "remove it")
         return f"{place} is not a known key ({hint})"
     if error["type"] == "missing":
-        return f"{place} is missing"
+        keys = _keys_at(model, error["loc"])
+        return f"{place} is missing" + (f" (a table of {', '.join(keys)})" if keys else "")
     inner = error.get("ctx", {}).get("error")
     if isinstance(inner, InputError):
         return f"{place}: {inner.message.rstrip('.')}"
-    arrived = repr(error.get("input"))
-    return f"{place}: {error['msg']} (got {arrived[:80]})"
+    arrived = repr(error.get("input"))[:80]
+    if error["type"] in WANTED:
+        return f"{place}: {arrived} is not {WANTED[error['type']]}"
+    return f"{place}: {error['msg']} (got {arrived})"
 
 
 def _keys_at(model: type[BaseModel], steps: tuple[Any, ...]) -> list[str]:

@@ -30,7 +30,7 @@ _LENGTH_MM = {
 _SPEED_MM_S = {"mm/s": 1.0, "mm/min": 1 / 60, "m/min": 1000 / 60, "in/min": MM_PER_INCH / 60, "in/s": MM_PER_INCH}
 _ANGLE_DEG = {"deg": 1.0, "°": 1.0, "degrees": 1.0, "degree": 1.0}
 _PERCENT = {"%": 0.01, "percent": 0.01}
-_POWER_W = {"w": 1.0, "kw": 1000.0, "mw": 0.001}
+_POWER_W = {"W": 1.0, "kW": 1000.0, "mW": 0.001}
 _ACCELERATION = {"mm/s2": 1.0, "mm/s^2": 1.0, "mm/s²": 1.0, "m/s2": 1000.0}
 
 _NUMBER = r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+|(?:\d+\.\d*|\.\d+|\d+)(?:[eE][+-]?\d+)?)"
@@ -48,20 +48,20 @@ def _number(text: str) -> float:
 
 
 def _quantity(value: object, units: dict[str, float], what: str, example: str) -> float:
-    accepted = f"a {what} with its unit, as in {example}"
+    accepted = f"{what} with its unit, as in {example}"
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise InputError(f"{value!r} is not a {what}", accepted=accepted)
+        raise InputError(f"{value!r} is not {what}", accepted=accepted)
     if isinstance(value, (int, float)):
         raise InputError(f"{value!r} has no unit", accepted=accepted, remedy=f"Write it in quotes with its unit, as in {example}")
     match = _QUANTITY.match(value)
     if match is None:
-        raise InputError(f'"{value}" is not a {what}', accepted=accepted)
-    unit = (match[2] or "").strip().lower()
-    if unit not in units:
+        raise InputError(f'"{value}" is not {what}', accepted=accepted)
+    unit, sizes = (match[2] or "").strip().lower(), {name.lower(): size for name, size in units.items()}
+    if unit not in sizes:
         named = f'the unit "{match[2]}" in "{value}" is not known' if unit else f'"{value}" has no unit'
         raise InputError(named, accepted=accepted + "; units: " + ", ".join(units))
     try:
-        result = _number(match[1]) * units[unit]
+        result = _number(match[1]) * sizes[unit]
     except (ZeroDivisionError, OverflowError) as bad:
         raise InputError(f'"{value}" is not a finite number', accepted=accepted) from bad
     if not math.isfinite(result):
@@ -71,32 +71,32 @@ def _quantity(value: object, units: dict[str, float], what: str, example: str) -
 
 def parse_length_mm(value: object) -> float:
     """Millimetres from ``"6 mm"``, ``"1/4 in"``, ``"1 1/2 in"``, ``"2.5 cm"``. A bare number is refused."""
-    return _quantity(value, _LENGTH_MM, "length", '"6 mm" or "1/4 in"')
+    return _quantity(value, _LENGTH_MM, "a length", '"6 mm" or "1/4 in"')
 
 
 def parse_speed_mm_s(value: object) -> float:
     """Millimetres per second from ``"4 mm/s"`` or ``"240 mm/min"``."""
-    return _quantity(value, _SPEED_MM_S, "speed", '"4 mm/s" or "240 mm/min"')
+    return _quantity(value, _SPEED_MM_S, "a speed", '"4 mm/s" or "240 mm/min"')
 
 
 def parse_acceleration_mm_s2(value: object) -> float:
     """mm/s2 from ``"1500 mm/s2"``."""
-    return _quantity(value, _ACCELERATION, "acceleration", '"1500 mm/s2"')
+    return _quantity(value, _ACCELERATION, "an acceleration", '"1500 mm/s2"')
 
 
 def parse_power_w(value: object) -> float:
     """Watts from ``"20 W"``."""
-    return _quantity(value, _POWER_W, "power", '"20 W"')
+    return _quantity(value, _POWER_W, "a power", '"20 W"')
 
 
 def parse_fraction(value: object) -> float:
     """A fraction 0-1 from ``"85 %"``; not bounded here."""
-    return _quantity(value, _PERCENT, "share", '"85 %"')
+    return _quantity(value, _PERCENT, "a share", '"85 %"')
 
 
 def parse_angle_deg(value: object) -> float:
     """Degrees from ``"7.1 deg"`` or ``"7.1°"``."""
-    return _quantity(value, _ANGLE_DEG, "angle", '"7.1 deg"')
+    return _quantity(value, _ANGLE_DEG, "an angle", '"7.1 deg"')
 
 
 def parse_slope_frac(value: object) -> float:

@@ -20,6 +20,8 @@ from kerfwright.coupons.observable import RIGHT_THROUGH, Observable
 from kerfwright.coupons.record import CouponRecord
 
 MOST_REPEATS = 50
+COMMA_FOR_POINT = re.compile(r"(?<![\d.])\d+,\d+(?![\d.])")  # "1,4" may be 1.4 or two readings
+ALSO = {"spoiled": SPOILT, "y": "yes", "n": "no"}  # other ways to write a word
 Status = Literal["read", "not sure", "spoilt"]
 
 
@@ -121,8 +123,11 @@ def _reading(observable: Observable, value: object) -> Reading | None:
     """One answer checked; None when it is empty."""
     parts: list[object] = []
     for item in cast("list[object]", value) if isinstance(value, (list, tuple)) else [value]:
+        if isinstance(item, str) and COMMA_FOR_POINT.search(item):
+            accepted = 'a decimal point, as in "1.4"; a comma and a space between repeats, as in "1.4, 1.5"'
+            raise InputError(f'"{item}" may be one number or several', accepted=accepted)
         parts += [part.strip() for part in re.split(r"[,;]", item)] if isinstance(item, str) else [item]
-    words = [" ".join(part.lower().split()) if isinstance(part, str) else part for part in parts]
+    words = [_plain_word(part) if isinstance(part, str) else part for part in parts]
     if all(word in ("", None) for word in words):
         return None
     for status in (NOT_SURE, SPOILT):
@@ -135,6 +140,11 @@ def _reading(observable: Observable, value: object) -> Reading | None:
     if observable.choices:
         return Reading(observable.id, tuple(_word(observable, word) for word in words))
     return Reading(observable.id, tuple(_number(observable, part) for part in parts))
+
+
+def _plain_word(text: str) -> str:
+    word = " ".join(text.lower().split())
+    return ALSO.get(word, word)
 
 
 def _word(observable: Observable, word: object) -> str:
@@ -239,4 +249,4 @@ def _csv_answers(text: str, record: CouponRecord, faults: list[str], where: str)
             faults.append(f"line {line}: {wrong}")
             continue
         extra = row[len(columns) :] if columns[-1] == "value" else []
-        yield _Answer(line, fields["id"].strip(), ", ".join(part for part in (fields.get("value", ""), *extra) if part.strip()))
+        yield _Answer(line, fields["id"].strip(), ",".join(part for part in (fields.get("value", ""), *extra) if part.strip()))

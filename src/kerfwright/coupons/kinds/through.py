@@ -87,7 +87,7 @@ class ThroughCoupon:
         steps = (
             "Keep eyes on the burn and note which cell flared; stop the program when a cell goes on burning after the beam has left",
             "You may stop once the last two cells of every row have gone through in every place: leave the rest of the form empty",
-            "Hold the board against a lamp: a cell is through when light shows along its whole length",
+            "Afterwards hold the board against a lamp: a cell is through when light shows along its whole length",
         )
         found = [each for cell in cells for each in _observables(cell, site.offcut.thickness_mm, options.turned)]
         return sheet.design(self.kind, content_mm, operations, found, steps, findings)
