@@ -25,8 +25,10 @@ import diagrams
 import run_pages
 
 from kerfwright.app import verdicts, workflow
+from kerfwright.app.layout import lay_out_piece
 from kerfwright.core.document import read_toml
 from kerfwright.export.corner_look import corner_look
+from kerfwright.export.layout_picture import layout_picture
 from kerfwright.export.piece_picture import piece_png
 from kerfwright.export.verdict_json import read_verdict
 from kerfwright.export.wood_colour import parse_colour, part_colours
@@ -180,6 +182,12 @@ def diagram(draw: Callable[..., diagrams.Page], needs_shop: bool = False, width:
     return lambda bench: _rendered((draw(bench.shop) if needs_shop else draw()).text(), width)
 
 
+def laid_out(bench: Workbench) -> Image.Image:
+    """Parts on the demo's own boards: the how-to's first layout."""
+    laid = lay_out_piece(bench.shop / "button-box", bench.shop / "rack", think_s=4)
+    return _rendered(layout_picture(laid.layout, f"{laid.piece}: parts on boards").decode(), 1000)
+
+
 PICTURES: dict[str, Callable[[Workbench], Image.Image]] = {
     "pencil-box-apart": piece("pencil-box", 1000, 560, 26.0),
     "pencil-box-corner": corner,
@@ -206,6 +214,7 @@ PICTURES: dict[str, Callable[[Workbench], Image.Image]] = {
     "verdict-sheet": verdict_sheet,
     "corner-light-dark": light_and_dark,
     "burnt-socket": socket,
+    "laid-out": laid_out,
     "fit-through": fit("through-1"),
     "fit-kerf": fit("kerf-1"),
     "fit-ramp": fit("ramp-1"),

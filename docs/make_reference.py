@@ -39,17 +39,21 @@ from kerfwright.joints.joint import all_joints
 from kerfwright.machine.machine import Head, Machine
 from kerfwright.pieces.bottom import BottomWishes
 from kerfwright.pieces.butt_hinge import ButtHinge
+from kerfwright.pieces.details import FeetWishes, NotchWishes
 from kerfwright.pieces.dividers import DividerWishes
 from kerfwright.pieces.kinds.drawer import DrawerBottomWishes, Opening
 from kerfwright.pieces.kinds.shelf_case import ShelfWishes
 from kerfwright.pieces.lids import LiftOff, PinHinge, Sliding
 from kerfwright.pieces.piece import all_pieces
 from kerfwright.pieces.seasons import RoomAir
+from kerfwright.pieces.slotted_bottom import SlotWishes
+from kerfwright.plan.layout.wishes import LayoutWishes, Pin
 from kerfwright.plan.options import PlanOptions
+from kerfwright.process.costs import Rates
 from kerfwright.process.fit import FIT_CLASSES_MM, fit_word, parse_fit_mm
 from kerfwright.process.recipe import KerfProfile, RampSettings, Recipe, SurfaceSettings, ThroughCut
 from kerfwright.process.verdict import Verdict
-from kerfwright.wood.board import Board
+from kerfwright.wood.board import Board, Defect, Price, Trimming
 from kerfwright.wood.species import all_species
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -383,6 +387,9 @@ def _fields(kind: type[Any], path: str = "") -> Iterator[str]:
 MADE: dict[str, Callable[[], str]] = {
     **{kind: lambda piece=piece: table(piece.document) for kind, piece in all_pieces().items()},
     "bottom": lambda: table(BottomWishes),
+    "notch": lambda: table(NotchWishes),
+    "feet": lambda: table(FeetWishes),
+    "bottom on tongues": lambda: table(SlotWishes),
     "room": lambda: table(RoomAir),
     "lid that lifts off": lambda: table(LiftOff),
     "lid that slides": lambda: table(Sliding),
@@ -394,7 +401,13 @@ MADE: dict[str, Callable[[], str]] = {
     "shelves": lambda: table(ShelfWishes),
     "bench": lambda: table(BenchDocument),
     "burn": lambda: table(PlanOptions),
+    "costs": lambda: table(Rates),
     "board": lambda: table(Board),
+    "defect": lambda: table(Defect),
+    "trim": lambda: table(Trimming),
+    "price": lambda: table(Price),
+    "wishes": lambda: table(LayoutWishes),
+    "pin": lambda: table(Pin),
     "machine": lambda: table(Machine),
     "head": lambda: table(Head),
     "recipe": lambda: table(Recipe),

@@ -2,56 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
-
 import numpy as np
 import pytest
 
-from kerfwright.app.bench_file import load_bench
-from kerfwright.core.document import build, read_toml
 from kerfwright.core.errors import BuildError, PlanError
 from kerfwright.geometry.ring import Role
 from kerfwright.geometry.slab import Face
 from kerfwright.pieces.bottom import LEAST_TONGUE_MM
 from kerfwright.pieces.carcass import PANELS
-from kerfwright.pieces.design import Design
-from kerfwright.pieces.piece import build_piece, piece_from
-from kerfwright.plan.options import PlanOptions
-from kerfwright.plan.plan import plan_job
-from kerfwright.process.job import Job
 from kerfwright.process.operation import OperationKind
-from kerfwright.wood.board import Board
 from kerfwright.wood.movement import change_mm, moisture_frac
 from kerfwright.wood.species import find_species
+from pieces.bottom_samples import box, job, panel, thin_cut
 from solid_check import NOTHING_MM3, clash_along, clash_mm3
-
-DEMO = Path(__file__).resolve().parents[2] / "src" / "kerfwright" / "data" / "demo"
-BENCH = load_bench(DEMO / "pencil-box" / "bench.toml", PANELS)
-
-
-def panel(species: str = "black cherry", width: str = "110 mm", moisture: str | None = "8 %", sawn: str = "flat") -> Board:
-    tables: dict[str, Any] = {
-        "schema": "kerfwright-board-1", "name": "thin panel", "species": species, "length": "250 mm", "width": width, "edges": "rough",
-        "thickness": ["3.02 mm", "3.0 mm", "3.01 mm"], "sawn": sawn,
-    }  # fmt: skip
-    return build(tables | ({"moisture": moisture} if moisture else {}), Board, "panel")
-
-
-def box(board: Board, bottom: dict[str, Any] | None = None, **changes: Any) -> tuple[Design, dict[str, Board]]:
-    tables = read_toml(DEMO / "pencil-box" / "piece.toml") | {"bottom": bottom or {}} | changes
-    boards = BENCH.boards | {"bottom": board}
-    return build_piece(piece_from(tables, "piece"), {name: each.thickness_mm for name, each in boards.items()}, boards), boards
-
-
-def job(board: Board, **options: Any) -> Job:
-    design, boards = box(board)
-    recipes = BENCH.recipes | {"bottom": BENCH.recipes["front"].model_copy(update={"through": (_thin(),)})}
-    return plan_job(design, BENCH.machine, boards, recipes, PlanOptions(**options))
-
-
-def _thin():
-    return BENCH.recipes["front"].through[0].model_copy(update={"thickness_mm": (2.5, 6.4)})
 
 
 @pytest.mark.parametrize("joint", ["through dovetail", "box joint"])
@@ -139,9 +102,9 @@ def test_every_groove_is_burnt_to_its_depth_within_its_outline_before_the_part_i
         assert points[:, 1].min() == pytest.approx(y0 + reach_mm)
         assert points[:, 1].max() == pytest.approx(y1 - reach_mm)
         assert np.diff(np.unique(points[:, 1].round(6))).max() == pytest.approx(ramp.spacing_mm, rel=0.02)
-        assert len(op.passes) == ramp.layers
-        powers = {path.power_frac for path in op.paths}
-        assert powers == {float(ramp.power_for_depth(np.array([groove.depth_mm]))[0])}
+        assert op.passes == ramp.passes_down(1)
+        (power,) = {path.power_frac for path in op.paths}
+        assert power == pytest.approx(float(ramp.power_for_depth(np.array([groove.depth_mm * 3**0.8]))[0]))
 
 
 def test_a_ramped_board_is_turned_over_for_its_groove():
@@ -161,7 +124,7 @@ def test_the_bottom_itself_is_cut_free_all_round():
     (path,) = cut.operations[1].paths
     points = path.points_mm[:, :2]
     assert np.allclose(points[1], points[-1])
-    half_mm = _thin().profile(0.0, 0.0).waist_mm.value / 2, _thin().profile(90.0, 90.0).waist_mm.value / 2
+    half_mm = thin_cut().profile(0.0, 0.0).waist_mm.value / 2, thin_cut().profile(90.0, 90.0).waist_mm.value / 2
     _, y0, x1, _ = cut.part_slab.bounds_mm()
     assert points[1:, 1].min() == pytest.approx(y0 - half_mm[0])
     assert points[1:, 0].max() == pytest.approx(x1 + half_mm[1])

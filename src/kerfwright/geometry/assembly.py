@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,14 +34,25 @@ class Mate:
     edge_b: str
 
 
+class Bond(StrEnum):
+    """What holds two parts that meet: glue, or nothing, so that the wood can move or the part come off again."""
+
+    GLUED = "glued"
+    DRY = "dry"
+
+
 @dataclass(frozen=True, eq=False)
 class Freedom:
-    """How one part may leave another at a corner: unit directions in the assembly frame for ``part`` to move off ``from_part``."""
+    """How one part may leave another at a corner: unit directions in the assembly frame for ``part`` to move off ``from_part``.
+
+    bond: whether they are glued there once they are together.
+    """
 
     corner: str
     part: str
     from_part: str
     directions: Array  # (n, 3)
+    bond: Bond = Bond.DRY
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,6 +22,8 @@ from kerfwright.geometry.ring import Place
 Array = NDArray[np.float64]
 Side = Literal["first", "second"]
 
+SOCKET = "socket"  # the mate of walls that meet inside a hollow, where no outline shows them
+
 
 @dataclass(frozen=True)
 class CornerSize:
@@ -50,11 +52,20 @@ class CornerSize:
 
 @dataclass(frozen=True)
 class ProfileEdge:
-    """One edge of a board's end. mate: the name of the edge it meets on the other board, or "inner face"."""
+    """One edge of a board's end. mate: the name of the edge it meets on the other board, "inner face" or SOCKET."""
 
     place: Place
     name: str
     mate: str
+
+
+@dataclass(frozen=True, eq=False)
+class Socket:
+    """A hollow in the inner face at a board's end. uv_mm: (n, 2), turning from u toward v; it may run out over the end, u < 0."""
+
+    uv_mm: Array
+    edges: tuple[ProfileEdge, ...]
+    depth_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +78,7 @@ class EndProfile:
     show_uv_mm: Array
     inner_uv_mm: Array
     edges: tuple[ProfileEdge, ...]
+    sockets: tuple[Socket, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ when the board is driest and must not push the walls apart when it is dampest.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from pydantic import Field
@@ -17,12 +18,13 @@ from kerfwright.core.document import Document, Length, LengthOrZero
 from kerfwright.core.errors import BuildError
 from kerfwright.core.finding import Finding
 from kerfwright.core.pose import Pose, axes
-from kerfwright.geometry.assembly import Freedom, Part
+from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, straight_slab
 from kerfwright.pieces.carcass import Carcass
 from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
 from kerfwright.pieces.seasons import RoomAir, through_the_year
+from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
 
 BOTTOM = "bottom"
@@ -34,6 +36,7 @@ LEAST_TONGUE_MM = 1.0  # a tongue shorter than this falls out of its groove (jud
 class BottomWishes(Document):
     """A bottom in grooves."""
 
+    kind: Literal["grooves"] = Field(default="grooves", description="how it is held")
     up_mm: Length = Field(default=3.0, alias="up", description="from the walls' lower edge to the groove")
     depth_mm: Length | None = Field(
         default=None, alias="depth", description="of the grooves; by default a third of the thinnest wall to 4 mm, or what movement asks"
@@ -44,12 +47,13 @@ class BottomWishes(Document):
 
 @dataclass(frozen=True, eq=False)
 class Bottom:
-    """The bottom and what it asks of the walls. grooves: by wall."""
+    """The bottom and what it asks of the walls. recesses: by wall."""
 
     part: Part
-    grooves: dict[str, tuple[Recess, ...]]
+    recesses: dict[str, tuple[Recess, ...]]
     freedoms: tuple[Freedom, ...]
     findings: tuple[Finding, ...]
+    hardware: tuple[Hardware, ...] = ()
 
     @property
     def top_mm(self) -> float:
@@ -64,12 +68,7 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     Raises BuildError, naming the dimension to change, when the grooves leave too little wood or hold too little.
     """
     width_mm = thickness_mm + wishes.play_mm
-    if wishes.up_mm + width_mm > carcass.height_mm - LEAST_WEB_MM:
-        raise BuildError(
-            f"the groove ends {wishes.up_mm + width_mm:.1f} mm up a wall of {carcass.height_mm:g} mm",
-            accepted=f"{carcass.height_mm - LEAST_WEB_MM:g} mm at most",
-            remedy="Lower the bottom (bottom.up), make it thinner, or the walls higher",
-        )
+    check_over(carcass, "groove", wishes.up_mm + width_mm)
     moves = through_the_year(BOTTOM, carcass.inside_mm[1], wishes.room, board)
     shrink_mm, swell_mm = moves.shrink_mm, moves.swell_mm
     # Half of the room is left on each side; the tongue must still hold when the board is driest.
@@ -86,10 +85,22 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     inside_mm = carcass.inside_mm
     size_mm = (inside_mm[0] + 2 * depth_mm - wishes.play_mm, inside_mm[1] + 2 * depth_mm - play_mm)
     slab = straight_slab(_outline(size_mm, inside_mm, wishes.play_mm), thickness_mm)
-    part = Part(BOTTOM, slab, _pose(carcass, size_mm, wishes))
+    pose = lying_pose(carcass, size_mm, wishes.up_mm + wishes.play_mm / 2)
+    part = Part(BOTTOM, slab, pose)
     span_mm = wishes.up_mm, wishes.up_mm + width_mm
     grooves = {panel: (groove(carcass, panel, GROOVE, span_mm, depth_mm),) for panel in carcass.panels}
-    return Bottom(part, grooves, _freedoms(carcass), moves.findings(KEEP_FREE))
+    return Bottom(part, grooves, held_all_round(carcass), moves.findings(KEEP_FREE))
+
+
+def check_over(carcass: Carcass, what: str, ends_mm: float) -> None:
+    """Raises BuildError when a groove or slot that ends at this height leaves the lowest wall too little wood over it."""
+    lowest_mm = min(float(part.assembly_from_part.matrix[2, 3]) + part.slab.bounds_mm()[3] for part in carcass.parts)
+    if ends_mm > lowest_mm - LEAST_WEB_MM:
+        raise BuildError(
+            f"the {what} ends {ends_mm:.1f} mm up a wall of {lowest_mm:g} mm",
+            accepted=f"{lowest_mm - LEAST_WEB_MM:g} mm at most",
+            remedy="Lower the bottom (bottom.up), make it thinner, or the walls higher",
+        )
 
 
 def _outline(size_mm: tuple[float, float], inside_mm: tuple[float, float], play_mm: float) -> Ring:
@@ -105,22 +116,22 @@ def _outline(size_mm: tuple[float, float], inside_mm: tuple[float, float], play_
     return Ring(points, tuple(Edge(Role.FREE, Place.PANEL, name) for name in names))
 
 
-def _pose(carcass: Carcass, size_mm: tuple[float, float], wishes: BottomWishes) -> Pose:
-    """Its show face looks down; its x runs along the box, its y to the front."""
-    centre = np.array(
-        [
-            carcass.thickness_mm["left"] + carcass.inside_mm[0] / 2,
-            carcass.thickness_mm["front"] + carcass.inside_mm[1] / 2,
-            wishes.up_mm + wishes.play_mm / 2,
-        ]
-    )
+def lying_pose(carcass: Carcass, size_mm: tuple[float, float], under_mm: float) -> Pose:
+    """Over the carcass's middle, its show face looking down at a height; its x runs along the box, its y to the front."""
+    middle = (carcass.thickness_mm["left"] + carcass.inside_mm[0] / 2, carcass.thickness_mm["front"] + carcass.inside_mm[1] / 2)
     x_to, y_to, z_to = np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), np.array([0, 0, -1.0])
-    return axes(x_to, y_to, z_to, centre - size_mm[0] / 2 * x_to - size_mm[1] / 2 * y_to)
+    return axes(x_to, y_to, z_to, np.array([*middle, under_mm]) - size_mm[0] / 2 * x_to - size_mm[1] / 2 * y_to)
 
 
-def _freedoms(carcass: Carcass) -> tuple[Freedom, ...]:
-    """Out of each groove the bottom goes only straight away from that wall."""
+def held_all_round(carcass: Carcass, glued: tuple[str, ...] = ()) -> tuple[Freedom, ...]:
+    """Out of each wall's groove or slots the bottom goes only straight away from that wall. glued: walls that it is glued to."""
     return tuple(
-        Freedom(f"{BOTTOM}-{part.name}", BOTTOM, part.name, part.assembly_from_part.turned(np.array([[0.0, 0.0, -1.0]])))
+        Freedom(
+            f"{BOTTOM}-{part.name}",
+            BOTTOM,
+            part.name,
+            part.assembly_from_part.turned(np.array([[0.0, 0.0, -1.0]])),
+            Bond.GLUED if part.name in glued else Bond.DRY,
+        )
         for part in carcass.parts
     )

@@ -29,6 +29,7 @@ from kerfwright.pieces.carcass import Carcass
 from kerfwright.pieces.groove import LEAST_WEB_MM
 from kerfwright.pieces.lid import LID, UP, Lid, Travel, lying
 from kerfwright.pieces.seasons import RoomAir, through_the_year
+from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
 
 RUN_OUT_MM = 2.0  # a gain runs on past the lid's rear edge
@@ -107,7 +108,18 @@ def butt_hinged(carcass: Carcass, wishes: ButtHinge, thickness_mm: float, board:
         ),
     )
     freedoms = tuple(Freedom(f"{LID}-{wall}", LID, wall, UP) for wall in carcass.panels)
-    return Lid((lid,), freedoms, travel, {}, said)
+    return Lid((lid,), freedoms, travel, {}, said, _hardware(wishes, thickness_mm))
+
+
+def _hardware(wishes: ButtHinge, thickness_mm: float) -> tuple[Hardware, ...]:
+    size = f"leaf {wishes.leaf_mm:g} mm long, {wishes.flap_mm:g} mm to the knuckle, {wishes.thick_mm:g} mm thick shut"
+    in_lid_mm = thickness_mm - wishes.thick_mm - LEAST_WEB_MM / 2
+    screws = f"as the hinges' holes ask; those into the lid bite at most {in_lid_mm:.1f} mm"
+    return (
+        Hardware("butt hinge", 2, f"{size}, knuckle {wishes.knuckle_mm:g} mm", "the lid turns on them"),
+        Hardware("countersunk screw", 8, screws, "two a leaf; count your hinges' holes"),
+        Hardware("stay or cord", 1, "to length, when the piece is together", "stops the open lid"),
+    )
 
 
 def _gain(number: int, x_mm: float, width_mm: float, wishes: ButtHinge) -> Recess:

@@ -18,15 +18,17 @@ from kerfwright.core.document import Document, Length, LengthOrZero, build
 from kerfwright.core.errors import BuildError, InputError
 from kerfwright.core.finding import Finding
 from kerfwright.core.pose import Pose, axes, shift
-from kerfwright.geometry.assembly import Assembly, Freedom, Mate, Part
+from kerfwright.geometry.assembly import Assembly, Bond, Freedom, Mate, Part
 from kerfwright.geometry.region import is_simple
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
-from kerfwright.geometry.slab import Recess, Slab
-from kerfwright.joints.joint import CornerSize, EndProfile, JointPair, ProfileEdge, all_joints
+from kerfwright.geometry.slab import Face, Recess, Slab
+from kerfwright.joints.joint import SOCKET, CornerSize, EndProfile, JointPair, ProfileEdge, Socket, all_joints
 from kerfwright.pieces.design import Corner, Design
+from kerfwright.pieces.details import FeetWishes, NotchWishes, with_details
 from kerfwright.pieces.order import assembly_steps
 from kerfwright.pieces.piece import PieceDocument
 from kerfwright.process.fit import Fit, parse_fit_mm
+from kerfwright.process.hardware import Hardware
 
 Array = NDArray[np.float64]
 
@@ -62,6 +64,8 @@ class CarcassDocument(JointedDocument):
     length_mm: Length = Field(alias="length", description="of the box, along front and back")
     width_mm: Length = Field(alias="width", description="of the box, along left and right")
     height_mm: Length = Field(alias="height", description="of the walls")
+    notch: NotchWishes | None = Field(default=None, description="`[notch]`: a finger notch in a wall's upper edge")
+    feet: FeetWishes | None = Field(default=None, description="`[feet]`: left at the corners by cuts along the lower edges")
 
 
 @dataclass(frozen=True)
@@ -95,17 +99,13 @@ class Carcass:
     freedoms: tuple[Freedom, ...]
     findings: tuple[Finding, ...]
     panels: Walls = PANELS
+    proud_mm: float = 0.0  # how far each wall's ends stand out until they are planed flush
 
     @property
     def inside_mm(self) -> tuple[float, float]:
         """Length and width between the walls' inner faces."""
         front, right, back, left = (self.thickness_mm[panel] for panel in self.panels)
         return self.outside_mm[0] - left - right, self.outside_mm[1] - front - back
-
-    @property
-    def proud_mm(self) -> float:
-        """How far each wall's ends stand out until they are planed flush."""
-        return (self.parts[0].slab.bounds_mm()[2] - self.outside_mm[0]) / 2
 
     def hollowed(self, recesses: Mapping[str, tuple[Recess, ...]]) -> Carcass:
         """The same walls with recesses, by panel, added."""
@@ -114,14 +114,22 @@ class Carcass:
         )
         return replace(self, parts=parts)
 
+    def detailed(self, document: CarcassDocument) -> Carcass:
+        """The same walls, grooves and slots in them already, with the notches and feet that the document wishes."""
+        return with_details(self, document.notch, document.feet)
+
     def design(
-        self, more_parts: tuple[Part, ...] = (), more_freedoms: tuple[Freedom, ...] = (), findings: tuple[Finding, ...] = ()
+        self,
+        more_parts: tuple[Part, ...] = (),
+        more_freedoms: tuple[Freedom, ...] = (),
+        findings: tuple[Finding, ...] = (),
+        hardware: tuple[Hardware, ...] = (),
     ) -> Design:
         """The piece: these walls and whatever else goes into it. Raises BuildError when no order of assembly exists."""
         parts, freedoms = (*self.parts, *more_parts), (*self.freedoms, *more_freedoms)
         steps = assembly_steps(tuple(part.name for part in parts), freedoms)
         assembly = Assembly(self.name, parts, _mates(self.parts), freedoms, steps)
-        return Design(assembly, self.corners, (*self.findings, *findings))
+        return Design(assembly, self.corners, (*self.findings, *findings), hardware)
 
 
 def build_carcass(document: CarcassDocument, thickness_mm: Mapping[str, float], lowered_mm: Mapping[str, float] | None = None) -> Carcass:
@@ -160,7 +168,8 @@ def carcass_of(document: JointedDocument, thickness_mm: Mapping[str, float], siz
         parts.append(Part(panel, slab, _pose(i, outside_mm, document.proud_mm) @ shift(0.0, low_mm)))
     findings = tuple(finding for pair in pairs.values() for finding in pair.findings)
     freedoms = _freedoms(tuple(parts), pairs)
-    return Carcass(document.name, sizes.height_mm, outside_mm, thickness_mm, tuple(parts), tuple(corners), freedoms, findings, panels)
+    return Carcass(document.name, sizes.height_mm, outside_mm, thickness_mm, tuple(parts), tuple(corners), freedoms, findings, panels,
+                   document.proud_mm)  # fmt: skip
 
 
 def _outside_mm(document: CarcassDocument, thickness_mm: Mapping[str, float]) -> tuple[float, float]:
@@ -230,7 +239,20 @@ def _panel_slab(
                 remedy="Make the box larger or the boards thinner",
             )
         rings.append(Ring(points, edges))
-    return Slab((rings[0], rings[1]), (0.0, thickness_mm))
+    sockets = (
+        *(_socket(each, "left", before, False, 0.0) for each in left.sockets),
+        *(_socket(each, "right", after, True, length_mm) for each in right.sockets),
+    )
+    return Slab((rings[0], rings[1]), (0.0, thickness_mm), sockets)
+
+
+def _socket(socket: Socket, end: str, other: str, mirrored: bool, at_mm: float) -> Recess:
+    """In the board's frame, its end at ``at_mm``, where u runs the other way for the right end."""
+    points = socket.uv_mm * [-1.0 if mirrored else 1.0, 1.0] + [at_mm, 0.0]
+    edges = [_edge(each, end, other, "") for each in socket.edges]
+    if mirrored:  # keeps turning round the hollow the same way: corners in the other order, each edge with its own two
+        points, edges = points[::-1], [*edges[-2::-1], edges[-1]]
+    return Recess(f"socket for the {other}", Face.INNER, Ring(points, tuple(edges)), socket.depth_mm)
 
 
 def _reaching(profile: EndProfile, foot_mm: float, height_mm: float) -> EndProfile:
@@ -249,13 +271,14 @@ def _reaching(profile: EndProfile, foot_mm: float, height_mm: float) -> EndProfi
         else:
             show, inner = (np.vstack([[(0.0, 0.0), (0.0, foot_mm)], uv]) for uv in (show, inner))
             edges = (ProfileEdge(Place.TIP, "drop", ""), ProfileEdge(Place.FLANK, "ledge", ""), *edges)
-    return EndProfile(show, inner, edges)
+    sockets = tuple(replace(each, uv_mm=each.uv_mm + [0.0, foot_mm]) for each in profile.sockets)
+    return EndProfile(show, inner, edges, sockets)
 
 
 def _edge(edge: ProfileEdge, end: str, other: str, other_end: str) -> Edge:
     if not edge.mate:
         return Edge(Role.FREE, edge.place, f"{end}.{edge.name}")
-    mate = f"{other}/{other_end}.{edge.mate}" if edge.place is Place.FLANK else f"{other}/{edge.mate}"
+    mate = f"{other}/{other_end}.{edge.mate}" if edge.place is Place.FLANK and edge.mate != SOCKET else f"{other}/{edge.mate}"
     return Edge(Role.MATE, edge.place, f"{end}.{edge.name}", mate)
 
 
@@ -275,7 +298,8 @@ def _freedoms(parts: tuple[Part, ...], pairs: dict[str, JointPair]) -> tuple[Fre
         for side in pairs[corner].slides_off:
             part = sides[side]
             other = sides["second" if side == "first" else "first"]
-            found.append(Freedom(corner, part.name, other.name, part.assembly_from_part.turned(np.array([[0.0, 0.0, 1.0]]))))
+            out = part.assembly_from_part.turned(np.array([[0.0, 0.0, 1.0]]))
+            found.append(Freedom(corner, part.name, other.name, out, Bond.GLUED))
     return tuple(found)
 
 
@@ -284,7 +308,7 @@ def _mates(parts: tuple[Part, ...]) -> tuple[Mate, ...]:
     for i, first in enumerate(parts):
         corner = f"{first.name}-{parts[(i + 1) % 4].name}"
         for edge in first.slab.edges:
-            if edge.place is Place.FLANK and edge.name.startswith("right.") and edge.mate:
+            if edge.place is Place.FLANK and edge.name.startswith("right.") and edge.mate and not edge.mate.endswith(f"/{SOCKET}"):
                 other, name = edge.mate.split("/")
                 found.append(Mate(corner, first.name, edge.name, other, name))
     return tuple(found)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from kerfwright.core.finding import Finding
 from kerfwright.core.pose import Pose
 from kerfwright.geometry.assembly import Assembly
+from kerfwright.process.hardware import Hardware
 
 
 @dataclass(frozen=True)
@@ -24,11 +25,12 @@ class Corner:
 
 @dataclass(frozen=True, eq=False)
 class Design:
-    """A built piece; still knows no laser."""
+    """A built piece; still knows no laser. hardware: what must be bought or made besides its boards."""
 
     assembly: Assembly
     corners: tuple[Corner, ...]
     findings: tuple[Finding, ...]
+    hardware: tuple[Hardware, ...] = ()
 
     def turned(self, pose: Pose) -> Design:
         """The same piece stood another way."""

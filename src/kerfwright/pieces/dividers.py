@@ -17,7 +17,7 @@ from pydantic import Field
 from kerfwright.core.document import Document, Length, LengthOrZero
 from kerfwright.core.errors import BuildError
 from kerfwright.core.pose import Pose, axes
-from kerfwright.geometry.assembly import Freedom, Part
+from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, straight_slab
 from kerfwright.pieces.carcass import Carcass
@@ -116,7 +116,7 @@ def fit_dividers(
         front, right, back, left = carcass.panels
         for wall in (left, right) if divider.long else (front, back):
             housings[wall].append(_housing(carcass, wishes, divider, wall, floor_mm))
-            freedoms.append(Freedom(f"{divider.name}-{wall}", divider.name, wall, UP))
+            freedoms.append(Freedom(f"{divider.name}-{wall}", divider.name, wall, UP, Bond.GLUED))
         if on:
             freedoms.append(Freedom(f"{divider.name}-{on}", divider.name, on, UP))
         if not divider.long:

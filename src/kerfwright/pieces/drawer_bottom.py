@@ -10,15 +10,17 @@ import numpy as np
 
 from kerfwright.core.errors import BuildError
 from kerfwright.core.pose import axes
-from kerfwright.geometry.assembly import Freedom, Part
+from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, straight_slab
 from kerfwright.pieces.bottom import BOTTOM, GROOVE, LEAST_TONGUE_MM, Bottom, BottomWishes
 from kerfwright.pieces.carcass import Carcass
 from kerfwright.pieces.groove import groove, groove_depth_mm
 from kerfwright.pieces.seasons import through_the_year
+from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
 
+SCREW_BITES_MM = 10.0  # into the back wall's edge (common practice, no source)
 BACKWARD = np.array([0.0, 1.0, 0.0])
 HOW = (
     "glue it into the front's groove only, a screw in a slot {slot:.0f} mm long holds its back edge up to the back wall, and it "
@@ -60,9 +62,16 @@ def slide_in_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float,
     away = {panel: -carcass.parts[k].assembly_from_part.turned(np.array([0, 0, 1.0])) for k, panel in enumerate(carcass.panels)}
     ways = {panel: np.vstack([BACKWARD, away[panel]]) for panel in ("right", "left")}
     ways |= {"front": BACKWARD[None, :], "back": np.vstack([BACKWARD, [0.0, 0.0, -1.0]])}
-    freedoms = tuple(Freedom(f"{BOTTOM}-{panel}", BOTTOM, panel, ways[panel]) for panel in carcass.panels)
+    bonds = {"front": Bond.GLUED}
+    freedoms = tuple(Freedom(f"{BOTTOM}-{panel}", BOTTOM, panel, ways[panel], bonds.get(panel, Bond.DRY)) for panel in carcass.panels)
     slot_mm = np.ceil(moves.swell_mm + moves.shrink_mm + 4.0)
-    return Bottom(part, grooves, freedoms, moves.findings(HOW.format(slot=slot_mm)))
+    return Bottom(part, grooves, freedoms, moves.findings(HOW.format(slot=slot_mm)), (_screw(thickness_mm, carcass.thickness_mm["back"]),))
+
+
+def _screw(thickness_mm: float, back_mm: float) -> Hardware:
+    """Up into the back wall's lower edge; no thicker than a third of that wall (common practice, no source)."""
+    size = f"up to {back_mm / 3:.1f} mm thick, {thickness_mm + SCREW_BITES_MM:.0f} mm long, with a washer"
+    return Hardware("round-headed screw", 1, size, "holds the bottom's back edge up, in its slot")
 
 
 def _outline(size_mm: tuple[float, float], depth_mm: float, play_mm: float) -> Ring:

@@ -12,6 +12,7 @@ from kerfwright.core.pose import Pose, axes, shift, turn_x
 from kerfwright.geometry.assembly import Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, straight_slab
+from kerfwright.process.hardware import Hardware
 
 Array = NDArray[np.float64]
 
@@ -37,13 +38,14 @@ class Travel:
 
 @dataclass(frozen=True, eq=False)
 class Lid:
-    """parts, what they ask of the walls, their ways off, and how the lid opens."""
+    """parts, what they ask of the walls, their ways off, how the lid opens, and the pins or hinges it turns on."""
 
     parts: tuple[Part, ...]
     freedoms: tuple[Freedom, ...]
     travel: Travel
     recesses: dict[str, tuple[Recess, ...]] = field(default_factory=dict[str, tuple[Recess, ...]])
     findings: tuple[Finding, ...] = ()
+    hardware: tuple[Hardware, ...] = ()
 
 
 def rectangle(size_mm: tuple[float, float]) -> Ring:

@@ -22,7 +22,7 @@ from kerfwright.core.errors import BuildError
 from kerfwright.core.finding import note
 from kerfwright.core.pose import axes
 from kerfwright.core.units import parse_angle_deg
-from kerfwright.geometry.assembly import Freedom, Part
+from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, Slab, straight_slab
 from kerfwright.pieces.butt_hinge import ButtHinge, butt_hinged
@@ -30,6 +30,7 @@ from kerfwright.pieces.carcass import PANELS, Carcass
 from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
 from kerfwright.pieces.lid import ALONG, LID, UP, Lid, Travel, lying, rectangle
 from kerfwright.pieces.seasons import RoomAir, through_the_year
+from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
 
 Array = NDArray[np.float64]
@@ -39,6 +40,7 @@ LIP = "lip"
 LEAST_TONGUE_MM = 1.0  # of a sliding lid in its grooves when it is driest (judgement of ours)
 LEAST_CHEEK_MM = 1.0  # wood above and below a pin in the lid's edge (judgement of ours)
 N_SIDES = 36  # of a round hole
+PIN_DEEP_MM = 12.0  # a pin stands in the lid's end by this (judgement of ours)
 
 
 class LiftOff(Document):
@@ -122,7 +124,7 @@ def _lift_off(carcass: Carcass, wishes: LiftOff, thickness_mm: Mapping[str, floa
     lid = lying(LID, lid_size, thickness_mm[LID], centre, carcass.height_mm)
     lip = lying(LIP, lip_size, thickness_mm[LIP], centre, carcass.height_mm - thickness_mm[LIP])
     freedoms = [Freedom(f"{name}-{wall}", name, wall, UP) for name in (LID, LIP) for wall in PANELS]
-    freedoms.append(Freedom("lip-lid", LIP, LID, -UP))
+    freedoms.append(Freedom("lip-lid", LIP, LID, -UP, Bond.GLUED))
     said = (
         *lip_moves.findings("the lip has that room. Keep its grain along the lid's when you glue it on"),
         note("lid-glue", "glue the lip under the lid, centred, grain to grain; press them flat until dry", LID),
@@ -228,15 +230,24 @@ def _pin_hinge(carcass: Carcass, wishes: PinHinge, thickness_mm: float, board: B
         *moves.findings("its front edge moves by as much: leave it that much shy or proud of the front"),
         note(
             "pins",
-            f"drill the lid's ends {wishes.pin_mm:g} mm wide, 12 mm deep, in the middle of its thickness, {rear_mm:.1f} mm from its rear "
-            f"edge; the pins go in through the walls' holes, glued into the walls only. A gap of {back_mm - rear_mm:.1f} mm at the rear "
-            "lets it turn",
+            f"drill the lid's ends {wishes.pin_mm:g} mm wide, {PIN_DEEP_MM:g} mm deep, in the middle of its thickness, {rear_mm:.1f} mm "
+            f"from its rear edge; the pins go in through the walls' holes, glued into the walls only. "
+            f"A gap of {back_mm - rear_mm:.1f} mm at the rear lets it turn",
             LID,
         ),
     )
     opens_deg = opens_to_deg(t, back_mm)
     travel = Travel(f"opens to {opens_deg:.0f} deg and leans on the back wall", opens_deg, (y_axis_mm, z_axis_mm))
-    return Lid((lid,), freedoms, travel, holes, said)
+    return Lid((lid,), freedoms, travel, holes, said, _pins(carcass, wishes))
+
+
+def _pins(carcass: Carcass, wishes: PinHinge) -> tuple[Hardware, ...]:
+    """Each through its wall, over the play and into the lid."""
+    lengths_mm = [round(carcass.thickness_mm[wall] + wishes.play_mm / 2 + PIN_DEEP_MM, 1) for wall in ("left", "right")]
+    return tuple(
+        Hardware("pin, wooden or metal", lengths_mm.count(each), f"{wishes.pin_mm:g} mm thick, {each:g} mm long", "the lid turns on them")
+        for each in dict.fromkeys(lengths_mm)
+    )
 
 
 def _pin_hole(carcass: Carcass, wall: str, y_mm: float, z_mm: float, pin_mm: float) -> Recess:

@@ -46,18 +46,18 @@ def profile_of(along: Array, cut: ThroughCut, bed_from_board: Pose) -> KerfProfi
 
 
 def path_offset_mm(edge: Edge, profile: KerfProfile, clearance_mm: float) -> float:
-    """How far outside the wood the beam's centre runs. clearance_mm: wanted, total across a pin (two flanks).
+    """How far outside the wood the beam's centre runs. clearance_mm: wanted, total across a pin (two flanks)."""
+    return 0.0 if edge.role is Role.DATUM else profile.waist_mm.value / 2 - fit_share_mm(edge, clearance_mm)
 
-    A quarter of the total goes to each flank of each board. A socket's floor never squeezes: it would only hold
-    the joint open.
+
+def fit_share_mm(edge: Edge, clearance_mm: float) -> float:
+    """How far a wall is set back for the fit. clearance_mm: wanted, total across a pin (two flanks).
+
+    A quarter of the total goes to each flank of each board, nothing to what does not mate. A socket's floor never squeezes: it
+    would only hold the joint open.
     """
-    half_kerf_mm = profile.waist_mm.value / 2
-    if edge.role is Role.DATUM:
-        return 0.0
-    if edge.role is Role.FREE:
-        return half_kerf_mm
-    share_mm = clearance_mm / 4
-    return half_kerf_mm - (max(share_mm, 0.0) if edge.place is Place.FLOOR else share_mm)
+    share_mm = clearance_mm / 4 if edge.role is Role.MATE else 0.0
+    return max(share_mm, 0.0) if edge.place is Place.FLOOR else share_mm
 
 
 def path_ring(ring: Ring, cut: ThroughCut, bed_from_board: Pose, clearance_mm: dict[str, float], where: str) -> Ring:

@@ -19,7 +19,7 @@ from kerfwright.plan.pause import layers_before, with_pause
 from kerfwright.plan.pilot import KIND, pilot_strip
 from kerfwright.plan.pose import Lie, flat_lie
 from kerfwright.plan.ramp import RampWishes, ramp_operations
-from kerfwright.plan.recess import hollow_faces, recess_operation, window_operation
+from kerfwright.plan.recess import hollow_faces, layers_told, recess_operation, window_operation
 from kerfwright.plan.spread import Cause, Spread
 from kerfwright.plan.square import Cutting, core_loop, in_turn, long_strokes, notch_stroke, square_operations
 from kerfwright.plan.walls import TWO_FACE_OVERLAP_MM, WallCase, through_fault, wall_options, wall_spread_mm
@@ -84,16 +84,19 @@ def _hollowed(bench: Bench, plan: PartPlan) -> PartPlan:
     if windows:
         cutting = bench.cutting(_lie(bench, setups[0].entry_face), bench.thickness_mm, bench.through(bench.thickness_mm))
         setups[0] = _before_cuts(setups[0], window_operation(cutting, windows))
+    told: list[Finding] = []
     for face, own in hollow_faces(blind).items():
         lie = _lie(bench, face)
-        (hollow,) = in_order([recess_operation(bench, lie, own)], bench.options.order)
+        beside_ramps = setups[0].entry_face is face and any(op.kind is OperationKind.RAMP for op in setups[0].operations)
+        (hollow,) = in_order([recess_operation(bench, lie, own, beside_ramps)], bench.options.order)
+        told += layers_told(bench, hollow)
         if setups[0].entry_face is face:
             setups[0] = _before_cuts(setups[0], hollow)
             continue
         before = bench.setup("hollow", f"{bench.blank.part}: recesses in the {face.value}", lie, [hollow], _laying(bench, lie))
         setups[0] = replace(setups[0], steps_before=(TURN_OVER, *setups[0].steps_before))
         setups.insert(0, before)
-    return replace(plan, setups=tuple(setups))
+    return replace(plan, setups=tuple(setups), findings=(*plan.findings, *told))
 
 
 def _before_cuts(setup: Setup, op: CutOperation) -> Setup:
@@ -165,8 +168,12 @@ def _laying(bench: Bench, lie: Lie, again: bool = False) -> tuple[str, ...]:
 
 
 def _end_wall(bench: Bench, end: EndWork, cutting: Cutting, entry: Face, more_mm: Spread) -> WallShape:
-    """Shape of a square (or tilted) end's flanks. more_mm: spreads besides the kerf's own."""
-    return square_wall(_flank_profile(end, cutting), entry, bench.clearance_mm.get(end.end, 0.0), more_mm)
+    """Shape of a square (or tilted) end's flanks, or of its sockets' sides. more_mm: spreads besides the kerf's own."""
+    clearance_mm = bench.clearance_mm.get(end.end, 0.0)
+    if not end.notches:
+        ramp = bench.recipe.ramp
+        return ramp_wall(clearance_mm, 0.0, {Cause.RAMP: ramp.wall_shift_mm.sd} if ramp else {})
+    return square_wall(_flank_profile(end, cutting), entry, clearance_mm, more_mm)
 
 
 def _flank_profile(end: EndWork, cutting: Cutting) -> KerfProfile:
@@ -205,13 +212,13 @@ def _square_from_two_faces(bench: Bench, half_mm: float) -> PartPlan:
             operations.insert(0, bench.label(lie))
         steps = _laying(bench, lie, again=face is Face.SHOW)
         setups.append(bench.setup(name, f"{bench.blank.part}: from the {face.value}", lie, operations, steps))
+        turning = {Cause.TURNING: bench.machine.placing_sd_mm}
         walls = {
             end.end: two_face_wall(
-                _flank_profile(end, cutting),
-                half_mm / bench.thickness_mm,
-                bench.clearance_mm.get(end.end, 0.0),
-                {Cause.TURNING: bench.machine.placing_sd_mm},
+                _flank_profile(end, cutting), half_mm / bench.thickness_mm, bench.clearance_mm.get(end.end, 0.0), turning
             )
+            if end.notches
+            else _end_wall(bench, end, cutting, face, {})
             for end in bench.blank.ends
         }
     return PartPlan(tuple(setups), walls, (), (_two_faces_told(bench, walls),))

@@ -20,6 +20,7 @@ from kerfwright.plan.bench import Bench, numbered
 from kerfwright.plan.blank import END_WASTE_MARKED_MM, PILOT_MM, Blank, lay_on_board, told_apart
 from kerfwright.plan.check import check_setup
 from kerfwright.plan.compensate import gap_estimates
+from kerfwright.plan.costs import costs_of
 from kerfwright.plan.cradle import slope_of
 from kerfwright.plan.cradle_parts import SPACE_MM, STOP_WIDTH_MM, cradle_sheet, cradle_size
 from kerfwright.plan.options import PlanOptions
@@ -29,6 +30,7 @@ from kerfwright.plan.pilot import is_pilot, strips_first
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.spread import Spread, joined
 from kerfwright.plan.timing import setup_time
+from kerfwright.process.costs import Rates
 from kerfwright.process.gap import MateGap
 from kerfwright.process.job import Job
 from kerfwright.process.recipe import Recipe
@@ -50,9 +52,16 @@ def plan_job(design: Design, machine: Machine, boards: Mapping[str, Board], reci
 
 
 def plan_piece(
-    design: Design, machine: Machine, boards: Mapping[str, Board], recipes: Mapping[str, Recipe], options: PlanOptions
+    design: Design,
+    machine: Machine,
+    boards: Mapping[str, Board],
+    recipes: Mapping[str, Recipe],
+    options: PlanOptions,
+    rates: Rates | None = None,
 ) -> Planned:
-    """Plan a built piece. boards, recipes: by part name. Pilot strips come first, on every board, then the work itself.
+    """Plan a built piece. boards, recipes: by part name; rates: what the person pays, by default the told examples.
+
+    Pilot strips come first, on every board, then the work itself.
 
     Raises PlanError when a part cannot be made on its board and machine, RecipeRangeError when a recipe was never
     burnt where it is needed.
@@ -109,8 +118,9 @@ def plan_piece(
         walls,
         findings,
         options.model_dump(),
+        design.hardware,
     )
-    return Planned(job, pilots)
+    return Planned(replace(job, costs=costs_of(job, rates or Rates())), pilots)
 
 
 def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:

@@ -1,5 +1,9 @@
 """Recesses burnt to depth: parallel lines over the hollow at the power the recipe's ramp gives for that depth. Windows go through.
 
+Layers: the recipe's depths are those of all its layers. A recess is sent down in as few as reach its depth within the measured
+ones, (1) d' = d / grown_share(n, n_all) being the depth whose power one asks for; n of n_all layers take n / n_all of the time.
+Example: 2 mm of a recipe of 3 layers to 5.25 mm: d' = 2 / (1/3)^0.8 = 4.82 mm, so one layer will do.
+
 A field of lines reaches beyond its outermost line's middle by half the line spacing plus the recipe's wall shift, just as the
 seen edge of a ramped wall does; lines are drawn in by so much, at their ends too. Lines run along the longer side.
 """
@@ -10,17 +14,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kerfwright.core.errors import InputError, PlanError
+from kerfwright.core.finding import Finding, note
 from kerfwright.core.units import format_mm
 from kerfwright.geometry.edge_offset import offset_ring
-from kerfwright.geometry.ring import Ring
+from kerfwright.geometry.ring import Ring, Role
 from kerfwright.geometry.slab import Face, Recess
 from kerfwright.plan.bench import Bench
+from kerfwright.plan.compensate import fit_share_mm
 from kerfwright.plan.pose import Lie
 from kerfwright.plan.square import Cutting, in_turn
 from kerfwright.process.operation import BeamPath, CutOperation, OperationKind
+from kerfwright.process.ramp_lines import depth_range_mm, grown_share
 from kerfwright.process.recipe import RampSettings
 
 Array = NDArray[np.float64]
+
+LEAST_LEFT_MM = 1.0  # of wood behind a recess burnt in fewer layers, if it comes out as deep as it may (judgement of ours)
 
 
 def window_operation(cutting: Cutting, windows: list[Recess]) -> CutOperation:
@@ -36,8 +45,11 @@ def window_operation(cutting: Cutting, windows: list[Recess]) -> CutOperation:
     return cutting.operation("windows", "Holes right through", in_turn(strokes))
 
 
-def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess]) -> CutOperation:
-    """All recesses of one face. Raises PlanError without a ramp in the recipe, RecipeRangeError at depths never burnt."""
+def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess], beside_ramps: bool = False) -> CutOperation:
+    """All recesses of one face. beside_ramps: sloped walls are burnt in the same setup, whose layers they then share.
+
+    Raises PlanError without a ramp in the recipe, RecipeRangeError at depths never burnt.
+    """
     ramp = bench.recipe.ramp
     blank = bench.blank
     if ramp is None:
@@ -48,20 +60,58 @@ def recess_operation(bench: Bench, lie: Lie, recesses: list[Recess]) -> CutOpera
             where=f'{blank.part} on board "{blank.board.name}"',
         )
     z_mm = lie.entry_z_frac * bench.thickness_mm
-    paths = [path for recess in recesses for path in _lines(recess, ramp, z_mm, blank.part)]
+    n_layers = ramp.layers if beside_ramps or bench.options.recess_layers == "all" else _fewest_layers(ramp, recesses, bench.thickness_mm)
+    paths = [path for recess in recesses for path in _lines(recess, ramp, n_layers, z_mm, blank.part, bench.clearance_mm)]
     names = sorted({f"{recess.name} {format_mm(recess.depth_mm)}" for recess in recesses})
     title = f"To depth: {', '.join(names)}"
-    return CutOperation("recesses", title, OperationKind.RAMP, tuple(paths), ramp.speed_mm_s, ramp.passes_down())
+    return CutOperation("recesses", title, OperationKind.RAMP, tuple(paths), ramp.speed_mm_s, ramp.passes_down(n_layers))
 
 
-def _lines(recess: Recess, ramp: RampSettings, z_mm: float, part: str) -> list[BeamPath]:
+def _fewest_layers(ramp: RampSettings, recesses: list[Recess], thickness_mm: float) -> int:
+    """Law (1) for the deepest and the shallowest of them, and none may come through however layers really add up.
+
+    Walls that mate are burnt like the ones that were measured, in all layers.
+    """
+    if any(edge.role is Role.MATE for recess in recesses for edge in recess.ring.edges):
+        return ramp.layers
+    low_mm, high_mm = (pick(recess.depth_mm for recess in recesses) for pick in (min, max))
+    measured_mm = ramp.depth[-1][1].value
+    for n_layers in range(1, ramp.layers):
+        share = grown_share(n_layers, ramp.layers)
+        inside = low_mm / share >= ramp.shallowest_mm and high_mm / share <= measured_mm
+        if inside and depth_range_mm(high_mm, n_layers, ramp.layers)[1] <= thickness_mm - LEAST_LEFT_MM:
+            return n_layers
+    return ramp.layers
+
+
+def layers_told(bench: Bench, op: CutOperation) -> tuple[Finding, ...]:
+    """What burning recesses in fewer layers means; nothing when all are burnt."""
+    ramp = bench.recipe.ramp
+    if ramp is None or len(op.passes) >= ramp.layers:
+        return ()
+    depth_mm = max(path.depth_mm for path in op.paths)
+    low_mm, high_mm = depth_range_mm(depth_mm, len(op.passes), ramp.layers)
+    told = note(
+        "fewer-layers",
+        f"recesses are burnt in {len(op.passes)} of the recipe's {ramp.layers} layers, with more power and in so much less time. How "
+        f"depth adds up over layers is not measured: {format_mm(depth_mm)} may come out {low_mm:.1f} to {high_mm:.1f} mm deep. Measure "
+        'the first board\'s before you burn the next; recess_layers = "all" burns them as the coupon was burnt',
+        bench.blank.part,
+    )
+    return (told,)
+
+
+def _lines(
+    recess: Recess, ramp: RampSettings, n_layers: int, z_mm: float, part: str, clearance_mm: dict[str, float]
+) -> list[BeamPath]:
     try:
-        power = float(ramp.power_for_depth(np.array([recess.depth_mm]))[0])
+        power = float(ramp.power_for_depth(np.array([recess.depth_mm / grown_share(n_layers, ramp.layers)]))[0])
     except InputError as bad:
         raise bad.located(f"the {recess.name} of {part}") from bad
     reach_mm = ramp.spacing_mm / 2 + ramp.wall_shift_mm.value
+    grown_mm = [fit_share_mm(edge, clearance_mm.get(edge.name.split(".")[0], 0.0)) for edge in recess.ring.edges]
     try:
-        inner = offset_ring(recess.ring, np.full(len(recess.ring.edges), -reach_mm)).points_mm
+        inner = offset_ring(recess.ring, np.array(grown_mm) - reach_mm).points_mm
     except ValueError as bad:
         least_mm = 2 * reach_mm
         raise PlanError(

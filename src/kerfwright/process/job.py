@@ -8,7 +8,9 @@ from typing import Any
 from kerfwright.core.finding import Finding
 from kerfwright.geometry.assembly import Assembly
 from kerfwright.machine.machine import Machine
+from kerfwright.process.costs import Costs
 from kerfwright.process.gap import MateGap, WallOption
+from kerfwright.process.hardware import Hardware
 from kerfwright.process.recipe import Recipe
 from kerfwright.process.setup import Setup
 from kerfwright.wood.board import Board
@@ -29,7 +31,7 @@ class SetupTime:
 class Job:
     """boards and recipes are keyed by part name; helpers (a cradle's parts) have setups but are not in the assembly.
 
-    choices: the plan's options as they were (hollow, lead, over-run and so on), by name.
+    choices: the plan's options as they were (hollow, lead, over-run and so on), by name. costs: None where nothing is built.
     """
 
     name: str
@@ -43,6 +45,8 @@ class Job:
     walls: tuple[WallOption, ...]
     findings: tuple[Finding, ...]
     choices: dict[str, Any] = field(default_factory=dict[str, Any])
+    hardware: tuple[Hardware, ...] = ()
+    costs: Costs | None = None
 
     @property
     def total_time_s(self) -> float:

@@ -18,6 +18,7 @@ DEEPEST_FRAC = 0.999  # of the thickness: the deepest a line is sent, and what a
 # Depth after k of n like layers is (k / n)^0.8 of the whole: later layers burn over char, farther from focus. HANDBOOK section H(1)
 # gives n^0.4 to n^1 for passes (project prior, no published source).
 LAYER_KAPPA = 0.8
+LEAST_KAPPA, MOST_KAPPA = 0.4, 1.0
 FOOT_LINES = 1  # beyond the foot, in the core's void: the beam's round side else leaves a toe there (simulated shops, see tests/shop)
 FAINT_SHARE = 0.5  # lines shallower than this share of the shallowest depth on record are left out
 
@@ -43,6 +44,12 @@ def wall_depths(ramp: RampSettings, across_mm: float, thickness_mm: float, gap_s
 def grown_share(n_burnt: float, n_layers: float) -> float:
     """Depth after ``n_burnt`` layers over the depth after ``n_layers``, all alike. More than 1 when there are more of them."""
     return (n_burnt / n_layers) ** LAYER_KAPPA
+
+
+def depth_range_mm(depth_mm: float, n_burnt: int, n_layers: int) -> tuple[float, float]:
+    """What may come of lines sent to a depth in fewer layers than the recipe was burnt with, by all that is known of LAYER_KAPPA."""
+    few = n_burnt / n_layers
+    return depth_mm * few ** (MOST_KAPPA - LAYER_KAPPA), depth_mm * few ** (LEAST_KAPPA - LAYER_KAPPA)
 
 
 def line_powers(ramp: RampSettings, depth_mm: Array) -> tuple[Array, NDArray[np.bool_]]:

@@ -82,6 +82,32 @@ class CornerVerdict:
 
 
 @dataclass(frozen=True)
+class RecessVerdict:
+    """One groove or housing as burnt, and the board that stands in it.
+
+    recess: its name in ``part``; holds: the part that stands in it, "" for none, and then what is told of it is None.
+    drawn_depth_mm, depth_mm: of its floor; left_mm: wood left behind its deepest place; breaks_through: odds that none is.
+    drawn_width_mm, width_mm: at its narrowest, from the face down to where the board stands; goes_in: odds that the board's
+    thickest point goes in; rattle_mm: room beside a board of its mean thickness, < 0 squeeze; under_mm: room between the
+    board's edge and the floor, < 0: it is held off; too_shallow: odds of that.
+    """
+
+    part: str
+    recess: str
+    holds: str
+    drawn_depth_mm: float
+    depth_mm: Estimate
+    left_mm: Estimate
+    breaks_through: float
+    drawn_width_mm: float | None
+    width_mm: Estimate | None
+    goes_in: float | None
+    rattle_mm: Estimate | None
+    under_mm: Estimate | None
+    too_shallow: float | None
+
+
+@dataclass(frozen=True)
 class HotPlace:
     """A place that stays warm longest: where on the board, how warm beyond the room in the model's own terms (1 = what one
     pass leaves), and its risk in words - raised, high or unknown, never less."""
@@ -117,6 +143,7 @@ class Verdict:
     n_draws: int
     said: tuple[str, ...] = ()
     setup_time_s: dict[int, float] = field(default_factory=dict[int, float])
+    recesses: tuple[RecessVerdict, ...] = ()
 
     @property
     def goes_together(self) -> float:

@@ -9,7 +9,8 @@ from pydantic import Field, model_validator
 
 from kerfwright.core.errors import InputError
 from kerfwright.geometry.slab import Recess
-from kerfwright.pieces.bottom import BOTTOM, BottomWishes, fit_bottom
+from kerfwright.pieces.bottom import BOTTOM, BottomWishes
+from kerfwright.pieces.bottoms import AnyBottomWishes, any_bottom
 from kerfwright.pieces.carcass import PANELS, CarcassDocument, build_carcass
 from kerfwright.pieces.design import Design
 from kerfwright.pieces.dividers import DividerWishes, fit_dividers
@@ -20,7 +21,7 @@ class DividedTrayDocument(CarcassDocument):
     """A tray with dividers along and across it."""
 
     kind: Literal["divided tray"] = Field(description="the kind of piece")
-    bottom: BottomWishes = Field(default_factory=BottomWishes, description="`[bottom]`, in grooves")
+    bottom: AnyBottomWishes = Field(default_factory=BottomWishes, description="`[bottom]`, in grooves or on tongues")
     dividers: DividerWishes = Field(description="`[dividers]`: how many, or where")
 
     @property
@@ -45,13 +46,13 @@ class DividedTray:
     def build(self, document: DividedTrayDocument, thickness_mm: Mapping[str, float], boards: Mapping[str, Board]) -> Design:
         """The exact tray."""
         carcass = build_carcass(document, thickness_mm)
-        bottom = fit_bottom(carcass, document.bottom, thickness_mm[BOTTOM], boards.get(BOTTOM))
+        bottom = any_bottom(carcass, document.bottom, thickness_mm[BOTTOM], boards.get(BOTTOM))
         dividers = fit_dividers(carcass, document.dividers, thickness_mm, bottom.top_mm, BOTTOM)
         recesses: dict[str, tuple[Recess, ...]] = {
-            panel: (*bottom.grooves.get(panel, ()), *dividers.housings.get(panel, ())) for panel in PANELS
+            panel: (*bottom.recesses.get(panel, ()), *dividers.housings.get(panel, ())) for panel in PANELS
         }
         freedoms = (*bottom.freedoms, *dividers.freedoms)
-        return carcass.hollowed(recesses).design((bottom.part, *dividers.parts), freedoms, bottom.findings)
+        return carcass.hollowed(recesses).detailed(document).design((bottom.part, *dividers.parts), freedoms, bottom.findings)
 
 
 PIECE = DividedTray()

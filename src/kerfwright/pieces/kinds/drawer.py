@@ -18,6 +18,7 @@ from kerfwright.pieces.drawer_bottom import raised_by_mm, slide_in_bottom
 from kerfwright.pieces.seasons import through_the_year
 from kerfwright.wood.board import Board
 
+GLUE_ALONE = ("box joint", "half-blind box joint")  # what holds these when the front is pulled
 LEAST_HEIGHT_MM = 15.0  # a drawer lower than this holds nothing (judgement of ours)
 
 
@@ -80,7 +81,8 @@ class Drawer:
             bottom = slide_in_bottom(carcass, wishes, thickness_mm[BOTTOM], boards.get(BOTTOM), document.behind_mm)
         else:
             bottom = fit_bottom(carcass, wishes, thickness_mm[BOTTOM], boards.get(BOTTOM))
-        return carcass.hollowed(bottom.grooves).design((bottom.part,), bottom.freedoms, (*told, *pulled, *bottom.findings))
+        findings = (*told, *pulled, *bottom.findings)
+        return carcass.hollowed(bottom.recesses).design((bottom.part,), bottom.freedoms, findings, bottom.hardware)
 
 
 def _height(document: DrawerDocument, boards: Mapping[str, Board]) -> tuple[float, tuple[Finding, ...]]:
@@ -115,8 +117,8 @@ def _pulled(carcass: Carcass) -> tuple[Finding, ...]:
     for corner in carcass.corners:
         if "front" not in corner.name.split("-"):
             continue
-        if corner.kind == "box joint":
-            text = "pulling works on the glue alone at a box joint; dovetails with their tails on the sides cannot be pulled open"
+        if corner.kind in GLUE_ALONE:
+            text = f"pulling works on the glue alone at a {corner.kind}; dovetails with their tails on the sides cannot be pulled open"
             found.append(warning("pulled-open", text, corner.name))
         elif corner.tail_part == "front":
             raise BuildError(

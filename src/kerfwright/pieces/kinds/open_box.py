@@ -7,7 +7,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from kerfwright.pieces.bottom import BOTTOM, BottomWishes, fit_bottom
+from kerfwright.pieces.bottom import BOTTOM
+from kerfwright.pieces.bottoms import AnyBottomWishes, any_bottom
 from kerfwright.pieces.carcass import PANELS, CarcassDocument, build_carcass
 from kerfwright.pieces.design import Design
 from kerfwright.wood.board import Board
@@ -17,7 +18,7 @@ class OpenBoxDocument(CarcassDocument):
     """An open box. ``joints.all`` serves every corner without an entry of its own, such as ``joints.front-right``."""
 
     kind: Literal["open box"] = Field(description="the kind of piece")
-    bottom: BottomWishes | None = Field(default=None, description="a bottom in grooves; leave it out for four walls alone")
+    bottom: AnyBottomWishes | None = Field(default=None, description="`[bottom]`; leave it out for four walls alone")
 
     @property
     def panels(self) -> tuple[str, ...]:
@@ -35,9 +36,9 @@ class OpenBox:
         """The exact box."""
         carcass = build_carcass(document, thickness_mm)
         if document.bottom is None:
-            return carcass.design()
-        bottom = fit_bottom(carcass, document.bottom, thickness_mm[BOTTOM], boards.get(BOTTOM))
-        return carcass.hollowed(bottom.grooves).design((bottom.part,), bottom.freedoms, bottom.findings)
+            return carcass.detailed(document).design()
+        bottom = any_bottom(carcass, document.bottom, thickness_mm[BOTTOM], boards.get(BOTTOM))
+        return carcass.hollowed(bottom.recesses).detailed(document).design((bottom.part,), bottom.freedoms, bottom.findings)
 
 
 PIECE = OpenBox()
