@@ -20,6 +20,7 @@ from kerfwright.plan.bench import Bench
 from kerfwright.plan.blank import lay_on_board
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.part_plan import plan_part
+from kerfwright.plan.recess import _fewest_layers
 from kerfwright.process.operation import CutOperation, OperationKind
 from kerfwright.process.setup import Setup
 from kerfwright.wood.board import Board
@@ -148,3 +149,54 @@ def test_a_wall_higher_than_its_neighbour_is_cut_up_to_its_own_top(lid: str, low
 def _board(length_mm: float, width_mm: float) -> Board:
     tables = {"schema": "kerfwright-board-1", "name": "plank", "species": "sugar maple", "thickness": ["6 mm"]}
     return build(tables | {"length": f"{length_mm} mm", "width": f"{width_mm} mm"}, Board, "board")
+
+
+def burnt(
+    depth_mm: float, joint: dict[str, Any] = BOX, face: Face = Face.INNER, **options: Any
+) -> tuple[Setup, CutOperation, Sequence[str]]:
+    plan = plan_part(with_recesses(bench(joint=joint, **options), recess(U_SHAPE, depth_mm, face)))
+    return *operation(plan.setups, "recesses"), [finding.code for finding in plan.findings]
+
+
+@pytest.mark.parametrize(("depth_mm", "n_layers", "asked_mm"),
+    [(1.0, 1, 2.4082), (2.0, 1, 4.8165), (2.8, 2, 3.8729), (4.0, 2, 5.5327), (4.7, 3, 4.7)],
+)
+def test_a_recess_takes_the_fewest_layers_that_reach_its_depth_at_the_power_that_takes(depth_mm: float, n_layers: int, asked_mm: float):
+    """Asked by hand: d / (n / 3)^0.8 within the 6.6 mm measured; (1/3)^0.8 = 0.41524, (2/3)^0.8 = 0.72298."""
+    ramp = recipe().ramp
+    assert ramp is not None
+    assert (ramp.layers, ramp.depth[-1][1].value) == (3, 6.6)
+    _, op, told = burnt(depth_mm)
+    assert op.passes == ramp.passes_down(n_layers)
+    (power,) = {path.power_frac for path in op.paths}
+    assert power == pytest.approx(float(ramp.power_for_depth(np.array([asked_mm]))[0]), abs=1e-5)
+    assert {path.depth_mm for path in op.paths} == {depth_mm}
+    assert told.count("fewer-layers") == (n_layers < 3)
+    _, whole, told_of_all = burnt(depth_mm, recess_layers="all")
+    assert whole.passes == ramp.passes_down()
+    assert "fewer-layers" not in told_of_all
+    assert op.cut_length_mm() == pytest.approx(whole.cut_length_mm() * n_layers / 3)
+
+
+def test_layers_are_not_spared_where_a_recess_might_come_through():
+    """2 mm in one of three layers may come out 2 / (1/3)^0.4 = 3.1 mm deep: too deep for a 4 mm board, whose recipe takes more."""
+    wanted = with_recesses(bench(joint=BOX), recess(SQUARE, 2.0))
+    ramp = wanted.recipe.ramp
+    assert ramp is not None
+    assert [_fewest_layers(ramp, [recess(SQUARE, 2.0)], thick_mm) for thick_mm in (6.0, 4.11, 4.09, 3.36, 3.34)] == [1, 1, 2, 2, 3]
+
+
+def test_recesses_beside_ramps_share_their_layers_so_that_one_grey_picture_holds_both():
+    setup, op, told = burnt(2.0, joint=DOVETAIL, face=Face.SHOW)
+    layers = {len(each.passes) for each in setup.operations if each.kind is OperationKind.RAMP}
+    assert layers == {3}
+    assert len(op.passes) == 3
+    assert "fewer-layers" not in told
+
+
+def test_what_fewer_layers_mean_is_told_with_their_spread():
+    plan = plan_part(with_recesses(bench(joint=BOX), recess(SQUARE, 2.0)))
+    (told,) = (finding for finding in plan.findings if finding.code == "fewer-layers")
+    assert "1 of the recipe's 3 layers" in told.text
+    assert "2 mm may come out 1.6 to 3.1 mm deep" in told.text
+    assert 'recess_layers = "all"' in told.text

@@ -30,9 +30,10 @@ ONLY_DOOR = {
     "sqlalchemy": "kerfwright.notebook",
     "alembic": "kerfwright.notebook",
     "matplotlib": "kerfwright.export",
+    "ortools": "kerfwright.plan.layout.solver",
 }
 # Packages whose import costs a good part of the 0.3 s that --help may take: inside functions only.
-HEAVY = ("ezdxf", "manifold3d", "trimesh", "reportlab", "PIL", "lxml", "scipy", "matplotlib")
+HEAVY = ("ezdxf", "manifold3d", "trimesh", "reportlab", "PIL", "lxml", "scipy", "matplotlib", "ortools")
 DISTRIBUTION_OF = {"PIL": "pillow"}  # where the import name is not the name on the index
 
 

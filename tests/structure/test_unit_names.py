@@ -33,6 +33,7 @@ REVIEWED = {
     "kerfwright.process.verdict:HeatVerdict.spread_order",  # a share
     "kerfwright.process.recipe:RampSettings.depth",  # as a person writes it: pairs of power and depth, each with its unit
     "kerfwright.plan.cradle:slope_of",  # a tangent
+    "kerfwright.plan.layout.solver:Effort.work",  # the solver's own unit
     "kerfwright.export.drawing:outline(points)",  # whatever unit the page is drawn in
     # cosines, exponents, unit directions; a response carries the unit of its cause
     "kerfwright.simulate.law:BurnLaw.gamma",

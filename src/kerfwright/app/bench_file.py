@@ -12,6 +12,7 @@ from kerfwright.core.document import Document, read_toml, tables_as
 from kerfwright.core.errors import InputError
 from kerfwright.machine.machine import Machine
 from kerfwright.plan.options import PlanOptions
+from kerfwright.process.costs import Rates
 from kerfwright.process.recipe import Recipe
 from kerfwright.wood.board import Board
 from kerfwright.wood.species import find_species
@@ -23,20 +24,23 @@ class BenchDocument(Document):
     schema_: Literal["kerfwright-bench-1"] = Field(alias="schema")
     machine: str
     recipe: str
-    boards: dict[str, str]
+    boards: dict[str, str] = Field(default_factory=dict)
     recipes: dict[str, str] = Field(default_factory=dict)
     burn: PlanOptions = Field(default_factory=PlanOptions)
+    costs: Rates = Field(default_factory=Rates)
 
 
 @dataclass(frozen=True, eq=False)
 class BenchSet:
-    """A bench file with everything it names read. tables: the same as it was written, with "machine", "boards", "recipes", "burn"."""
+    """A bench file with everything it names read. tables: the same as it was written, by "machine",
+    "boards", "recipes", "burn" and "costs"."""
 
     machine: Machine
     boards: dict[str, Board]
     recipes: dict[str, Recipe]
     options: PlanOptions
     tables: dict[str, Any] = field(default_factory=dict[str, Any])
+    rates: Rates = field(default_factory=Rates)
 
 
 def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
@@ -72,5 +76,7 @@ def load_bench(path: Path, panels: tuple[str, ...]) -> BenchSet:
         "boards": {panel: read[board] for panel, (board, _) in files.items()},
         "recipes": {panel: read[recipe] for panel, (_, recipe) in files.items()},
         "burn": written.get("burn", {}),
+        "costs": written.get("costs", {}),
     }
-    return BenchSet(tables_as(read[document.machine], Machine, str(folder / document.machine)), boards, recipes, document.burn, tables)
+    machine = tables_as(read[document.machine], Machine, str(folder / document.machine))
+    return BenchSet(machine, boards, recipes, document.burn, tables, document.costs)

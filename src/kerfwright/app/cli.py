@@ -28,6 +28,7 @@ app = App(
 )
 
 AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+Odds = Annotated[bool, Parameter(negative="")]
 Tick = Annotated[float | None, Parameter(allow_leading_hyphen=True)]
 Reading = cli_learning.Reading
 
@@ -49,7 +50,7 @@ NEEDS = {
 
 
 @app.command
-def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, as_json: AsJson = False) -> None:
+def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, odds: Odds = False, as_json: AsJson = False) -> None:
     """Make the job folder of a piece: everything to take to the laser and the bench.
 
     Parameters
@@ -60,16 +61,18 @@ def make(piece: Path, *, bench: Path | None = None, out: Path | None = None, as_
         The bench file naming machine, recipe and boards; default: bench.toml beside the piece.
     out
         The new folder to write; default: beside the piece, named after its file: piece-job for piece.toml.
+    odds
+        Judge the piece first, as the verb verdict does, and count its odds into the costs.
     as_json
         Print the summary as JSON.
     """
     from kerfwright.app import workflow
 
-    _tell(workflow.make(piece, bench, out), as_json)
+    _tell(workflow.make(piece, bench, out, odds), as_json)
 
 
 @app.command
-def look(piece: Path, *, bench: Path | None = None, as_json: AsJson = False) -> None:
+def look(piece: Path, *, bench: Path | None = None, odds: Odds = False, as_json: AsJson = False) -> None:
     """Design and plan a piece and say what would be made, writing nothing.
 
     Parameters
@@ -78,12 +81,14 @@ def look(piece: Path, *, bench: Path | None = None, as_json: AsJson = False) -> 
         The piece file (TOML), or a folder with a piece.toml in it.
     bench
         The bench file; default: bench.toml beside the piece.
+    odds
+        Judge the piece first, as the verb verdict does, and count its odds into the costs.
     as_json
         Print the summary as JSON.
     """
     from kerfwright.app import workflow
 
-    _tell(workflow.look(piece, bench), as_json)
+    _tell(workflow.look(piece, bench, odds), as_json)
 
 
 @app.command
