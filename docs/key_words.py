@@ -63,8 +63,8 @@ WORDS: dict[tuple[str, str], str] = {
     ("PlanOptions", "floor_overrun"): "ramp lines run past the socket's floor by this, else a fillet holds the joint open",
     ("PlanOptions", "reread"): "witness marks each time a board is laid again",
     ("PlanOptions", "pilot"): "begin every board with a pilot strip in its own end waste",
-    ("PlanOptions", "recess_layers"): "grooves and housings burnt in as few of the recipe's layers as reach their depth, or in all, "
-                                      "as the coupon was burnt: slower, and surer of the depth",
+    ("PlanOptions", "recess_layers"): "grooves and housings burnt in all of the recipe's layers, as the coupon was burnt, or in the "
+                                      "fewest that reach their depth: faster, and less sure of the depth",
     ("PlanOptions", "check_pause"): "stop a ramp after most of its layers to read a witness patch",
     ("PlanOptions", "order"): "ramp lines burnt in turn, one of every ramp, so that each cools; `as drawn` finishes a wall at a time",
     ("PlanOptions", "cradle_height"): "of the cradle's rest over the bed, at its low end",

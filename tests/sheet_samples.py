@@ -63,5 +63,5 @@ def jobs() -> dict[str, Job]:
     return {
         "ramp": _job("pencil-box"), "cradle": _job("keepsake-box"), "fingers": _job("tool-tray"), "by hand": _job("keepsake-box", _by_hand),
         "two faces": _job("pencil-box", _two_faces), "tall": _job("tool-tray", _tall), "upright": _job("pencil-box", _upright),
-        "hinged": _job("button-box"), "divided": _job("bit-tray"),
+        "hinged": _job("button-box"), "divided": _job("bit-tray"), "drawer": _job("shop-drawer"),
     }

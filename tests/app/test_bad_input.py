@@ -249,6 +249,8 @@ def test_a_folder_without_a_piece_names_those_that_have_one(tmp_path: Path, caps
     assert main(["make", str(shop)]) == 6
     told = capsys.readouterr().err
     assert "there is no piece.toml in this folder" in told
-    assert f"Give {shop / 'keepsake-box'} or {shop / 'pencil-box'} or {shop / 'tool-tray'}." in told
+    ours = sorted(path.parent for path in shop.glob("*/piece.toml"))
+    assert len(ours) >= 6
+    assert f"Give {' or '.join(str(each) for each in ours[:3])}." in told  # three are enough to see how it is meant
     assert main(["make", str(shop / "shop")]) == 6
     assert "Give" not in capsys.readouterr().err

@@ -26,15 +26,17 @@ from kerfwright.export.exporter import all_exporters, setup_stem
 from kerfwright.export.formats.bench_sheet import EXPORTER
 from kerfwright.export.sheet.blocks import Run, wrapped
 from kerfwright.export.sheet.paper import printable, text_width_mm
+from kerfwright.export.sheet.putting_together import meeting_words
 from kerfwright.export.sheet.spread import spread
 from kerfwright.export.sheet.style import BODY, MARGIN_SIDE_MM, PAGE_HEIGHT_MM, PAGE_WIDTH_MM
 from kerfwright.export.sheet.telling import gap_word, outside_mm
 from kerfwright.export.sheet.templates import bands_mm
 from kerfwright.geometry.ring import Place
+from kerfwright.plan.glue_up import glue_up
 from kerfwright.process.operation import OperationKind
 from sheet_samples import LONG_NAME, jobs
 
-NAMES = ("ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided")
+NAMES = ("ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided", "drawer")
 PT_MM = 72 / 25.4
 PX_MM = 10  # 254 dpi
 SCALE: Any = PX_MM / PT_MM * (1 - 1e-7)  # a hair less than 254 dpi, or a last row of pixels is added
@@ -173,7 +175,7 @@ def test_boards_gaps_and_walls_are_told(name: str) -> None:
     recipe = job.recipes["front"]
     used = recipe.through_for(job.boards["front"].thickness_mm).kerf[0]
     assert f"{used.top_mm.value:.3f} ± {used.top_mm.sd:.3f} {used.waist_mm.value:.3f} ± {used.waist_mm.sd:.3f}" in text
-    assert re.search(r"Step 1 .* Step 2 .* Step 3 .* Glue .*[Cc]har", text)
+    assert re.search(r"Clean the char .* Step 1 .* Step 2 .* Step 3 .* Before the glue takes", text)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -182,8 +184,74 @@ def test_pages_are_numbered_and_in_bench_order(name: str) -> None:
     for i, text in enumerate(pages, start=1):
         assert f"{i} of {len(pages)}" in text
     labels = [next(box.text for box in page if box.bottom < 14 and box.left > 100) for page in boxes(name)]
-    wanted = ["Overview", "Boards", *(f"Setup {setup.number}" for setup in jobs()[name].setups), "Assembly", "Templates"]
+    wanted = ["Overview", "Boards", *(f"Setup {setup.number}" for setup in jobs()[name].setups), "Assembly", "Finish", "Costs", "Templates"]
     assert list(dict.fromkeys(labels)) == wanted
+
+
+def pages_of(name: str, label: str) -> str:
+    """All words of the pages whose foot names this section."""
+    return " ".join(text for text in texts(name) if re.search(rf"(?:^|come first\.) ?{label}\b|{label}$", text))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_glue_clamps_and_diagonals_are_told_with_figures(name: str) -> None:
+    job, text = jobs()[name], pages_of(name, "Assembly")
+    glue = glue_up(job.assembly, job.boards)
+    assert f"Glue: {glue.glue_g[0]:.1f} to {glue.glue_g[1]:.1f} g for {glue.area_mm2 / 100:.0f} cm²" in text
+    assert f"{glue.pressure_mpa[0]:g} to {glue.pressure_mpa[1]:g} MPa" in text
+    for clamps in glue.clamps:
+        assert f"{clamps.n_clamps} clamps {clamps.opening_mm:.0f} mm {clamps.n_cauls}, {clamps.caul_mm:.0f} mm long" in text
+        assert f"{clamps.force_n[0]:.0f} to {clamps.force_n[1]:.0f} N" in text
+    assert glue.square is not None
+    assert f"both inside diagonals {glue.square.diagonal_mm:.1f} mm, not more than {glue.square.may_differ_mm:.1f} mm apart" in text
+    assert "No corner closes" not in text
+
+
+def test_every_step_says_what_happens_in_it() -> None:
+    """Each step of each sample closes a corner, takes a panel in, or says that it only rests: never nothing."""
+    for name in NAMES:
+        job = jobs()[name]
+        glue = glue_up(job.assembly, job.boards)
+        for step in job.assembly.steps:
+            assert meeting_words([each for each in glue.meetings if each.between(step.moving, step.standing)], step)
+    hinged, divided, drawer = (pages_of(each, "Assembly") for each in ("hinged", "divided", "drawer"))
+    assert "Step 1 Bottom goes to the right, onto right. Bottom goes into the groove of right. No glue: it must stay free" in hinged
+    assert "The groove of left takes bottom. No glue: it must stay free to move." in hinged
+    assert "Only rests on or between front, right, back and left: no glue." in hinged
+    assert "Let none reach bottom" in hinged
+    assert "Cross-2 goes into the housings of front and back. Glue the hollow thinly" in divided
+    assert "Slots into long-1 where they cross, half and half; no glue needed there." in divided
+    assert "Bottom goes into the groove of front. Glue the hollow thinly" in drawer
+    assert "Bottom goes into the grooves of right and left. No glue: it must stay free to move." in drawer
+
+
+def test_finish_and_hardware_are_told_with_their_cautions() -> None:
+    hinged, drawer, oak = (pages_of(each, "Finish") for each in ("hinged", "drawer", "by hand"))
+    assert "The ends stand 0.2 mm proud." in hinged
+    assert "2 Pin, wooden or metal 3 mm thick, 18.2 mm long the lid turns on them" in hinged
+    assert "Drill the lid's ends 3 mm wide, 12 mm deep" in hinged
+    assert "1 Round-headed screw up to 2.0 mm thick, 13 mm long, with a washer" in drawer
+    assert "Hardware" not in oak
+    for text in (hinged, drawer, oak):
+        for word in ("Rags with drying oil", "vapour", "fine dust", "the eyes", "120, 180, 240 grit", "common practice, no source"):
+            assert word in text
+    assert "The dust of oak is listed as implicated" in oak
+    assert "not proof of harm" in oak
+    assert "not proof of harm" not in hinged
+    assert "2 × pin, wooden or metal (3 mm thick, 18.2 mm long)" in " ".join(texts("hinged")[:2])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_account_stands_whole_and_adds_up(name: str) -> None:
+    costs, text = jobs()[name].costs, pages_of(name, "Costs")
+    assert costs is not None
+    for work in costs.hand_work:
+        assert said(f"{work.what} {work.how} {format_duration(work.time_s)}") in text
+    amounts = [re.search(re.escape(said(f"{line.what} {line.how} ")) + r"(\d+\.\d\d)", text) for line in costs.lines]
+    assert [float(found[1]) for found in amounts if found] == [line.amount for line in costs.lines]
+    assert f"what the piece costs you {sum(float(found[1]) for found in amounts if found):.2f}" in text
+    assert f"price for sale {costs.price:.2f}" in text
+    assert "yours may differ: " + ", ".join(costs.by_default) in text
 
 
 def test_stops_by_hand_are_counted() -> None:

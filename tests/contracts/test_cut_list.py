@@ -24,7 +24,7 @@ def inches_back(text: str) -> float:
     return float(sum(Fraction(each) for each in text.split()))
 
 
-@pytest.mark.parametrize("name", ["ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided"])
+@pytest.mark.parametrize("name", ["ramp", "cradle", "fingers", "by hand", "two faces", "tall", "upright", "hinged", "divided", "drawer"])
 def test_one_row_a_part_with_its_sizes(name: str) -> None:
     job = jobs()[name]
     found = {row["part"]: row for row in rows(name) if row["use"] == "piece"}

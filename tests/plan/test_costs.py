@@ -96,7 +96,7 @@ def test_the_faces_by_hand():
 
 def verdict(*odds: float) -> Verdict:
     nothing = Estimate(0.0, 0.0, 0, "")
-    rest = (nothing, nothing, nothing, 0.0, (0.0, 0.0, 0.0), "low", {}, nothing, None, (), (), ())
+    rest = (nothing, nothing, nothing, nothing, (0.0, 0.0, 0.0), "low", {}, nothing, None, (), (), ())
     corners = tuple(CornerVerdict(f"c{k}", "front", "right", {}, each, *rest) for k, each in enumerate(odds))
     return Verdict("box", corners, None, 0.0, "", "quick", 100)
 

@@ -154,7 +154,8 @@ def _board(length_mm: float, width_mm: float) -> Board:
 def burnt(
     depth_mm: float, joint: dict[str, Any] = BOX, face: Face = Face.INNER, **options: Any
 ) -> tuple[Setup, CutOperation, Sequence[str]]:
-    plan = plan_part(with_recesses(bench(joint=joint, **options), recess(U_SHAPE, depth_mm, face)))
+    wishes = {"recess_layers": "fewest"} | options
+    plan = plan_part(with_recesses(bench(joint=joint, **wishes), recess(U_SHAPE, depth_mm, face)))
     return *operation(plan.setups, "recesses"), [finding.code for finding in plan.findings]
 
 
@@ -195,7 +196,7 @@ def test_recesses_beside_ramps_share_their_layers_so_that_one_grey_picture_holds
 
 
 def test_what_fewer_layers_mean_is_told_with_their_spread():
-    plan = plan_part(with_recesses(bench(joint=BOX), recess(SQUARE, 2.0)))
+    plan = plan_part(with_recesses(bench(joint=BOX, recess_layers="fewest"), recess(SQUARE, 2.0)))
     (told,) = (finding for finding in plan.findings if finding.code == "fewer-layers")
     assert "1 of the recipe's 3 layers" in told.text
     assert "2 mm may come out 1.6 to 3.1 mm deep" in told.text

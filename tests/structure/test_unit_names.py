@@ -13,7 +13,7 @@ from functools import cache
 
 from structure.source_tree import Module, modules
 
-UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|mm2_s|w|w_mk|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|j_mm3k|j_kgk|c|kg_m3|gpa|mpa|kn|kg|pt|db|n)$")
+UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|mm2_s|w|w_mk|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|j_mm3k|j_kgk|c|kg_m3|gpa|mpa|kn|kg|g|m2|pt|db|n)$")
 
 # Words that carry no unit. Add one only when the number is a bare ratio or when its unit is its owner's (an Estimate's
 # value has the unit of the field that holds it).
@@ -26,11 +26,15 @@ NO_UNIT = {
     "low", "high", "values", "typical", "response", "predict",  # the unit of their own observable or parameter
     "odds", "together",  # odds that ... goes together
     "tick", "ticks", "dash",  # counted on a scale; in line widths
+    "hour", "price", "cost", "amount", "consumables", "hardware",  # money, in the currency of its account
     "warmth", "excess",  # 1 is what one stroke leaves in a band 1 mm wide; energy over what goes through
 }
 # Names whose unit is said elsewhere, reviewed one by one: "module:Class.field", "module:function(parameter)" or "module:function".
 REVIEWED = {
     "kerfwright.process.verdict:HeatVerdict.spread_order",  # a share
+    "kerfwright.process.verdict:RecessVerdict.breaks_through",  # odds
+    "kerfwright.process.verdict:RecessVerdict.goes_in",
+    "kerfwright.process.verdict:RecessVerdict.too_shallow",
     "kerfwright.process.recipe:RampSettings.depth",  # as a person writes it: pairs of power and depth, each with its unit
     "kerfwright.plan.cradle:slope_of",  # a tangent
     "kerfwright.plan.layout.solver:Effort.work",  # the solver's own unit
@@ -49,6 +53,20 @@ REVIEWED = {
     "kerfwright.simulate.known:to_fit",
     "kerfwright.simulate.known:LawKnown.covariance",
     "kerfwright.simulate.known:LawKnown.drawn",
+    "kerfwright.simulate.known:LawKnown.per_fit",
+    "kerfwright.simulate.hollow:Hollow.per_unit_side",
+    "kerfwright.simulate.hollow:Hollow.per_unit_floor_ln",
+    "kerfwright.simulate.left_out:Fitted.off",  # of a width or a depth, mm or a share
+    "kerfwright.simulate.left_out:Fitted.told",
+    "kerfwright.simulate.left_out:Fitted.slopes",
+    "kerfwright.simulate.left_out:Fitted.covariance",
+    "kerfwright.simulate.left_out:form_error(prior)",
+    "kerfwright.simulate.left_out:form_error(worth)",
+    "kerfwright.simulate.left_out:form_error",
+    "kerfwright.calibrate.char_lesson:CharLearned.highest_ln",
+    "kerfwright.calibrate.char_lesson:CharLearned.word(ln_energy)",
+    "kerfwright.calibrate.char_lesson:learn_char(kappa)",
+    "kerfwright.app.watched:Watched.needed_ln",
     "kerfwright.simulate.predict:Trial.board_ln",
     "kerfwright.simulate.predict:Rows.lit",
     "kerfwright.simulate.predict:Rows.first",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -13,6 +13,7 @@ from kerfwright.machine.machine import Machine
 from kerfwright.pieces.piece import build_piece, piece_from
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.plan import Planned, plan_piece
+from kerfwright.process.costs import Rates
 from kerfwright.process.recipe import Recipe
 from kerfwright.wood.board import Board
 
@@ -21,23 +22,25 @@ if TYPE_CHECKING:
 
 SCHEMA = "kerfwright-inputs-1"
 PATH = "inputs.json"
+NEEDED = ("piece", "machine", "boards", "recipes", "burn")  # "costs" came later: older folders have none
 
 
 @dataclass(frozen=True, eq=False)
 class Inputs:
-    """Tables of the piece, the machine, each part's board and recipe, and the bench's choices of the burn."""
+    """Tables of the piece, the machine, each part's board and recipe, the bench's choices of the burn and its costs."""
 
     piece: dict[str, Any]
     machine: dict[str, Any]
     boards: dict[str, dict[str, Any]]
     recipes: dict[str, dict[str, Any]]
     burn: dict[str, Any]
+    costs: dict[str, Any] = field(default_factory=dict[str, Any])
 
     def file(self) -> JobFile:
         """inputs.json."""
         from kerfwright.export.exporter import JobFile
 
-        tables = {"schema": SCHEMA} | {name: getattr(self, name) for name in ("piece", "machine", "boards", "recipes", "burn")}
+        tables = {"schema": SCHEMA} | {name: getattr(self, name) for name in (*NEEDED, "costs")}
         text = json.dumps(tables, indent=1, ensure_ascii=False) + "\n"
         return JobFile(PATH, text.encode(), "what the job was planned from, as it was written")
 
@@ -45,13 +48,18 @@ class Inputs:
         """One part's recipe."""
         return build(self.recipes[part], Recipe, f"{PATH}, recipe of {part}")
 
+    @property
+    def rates(self) -> Rates:
+        """What the person pays."""
+        return build(self.costs, Rates, f"{PATH}, costs")
+
     def plan(self, recipes: dict[str, Recipe] | None = None) -> Planned:
         """Plan the piece again, by default with the recipes as written."""
         boards = {part: build(tables, Board, f"{PATH}, board of {part}") for part, tables in self.boards.items()}
         design = build_piece(piece_from(self.piece, PATH), {part: board.thickness_mm for part, board in boards.items()}, boards)
         options = build(self.burn, PlanOptions, f"{PATH}, burn")
         own = recipes or {part: self.recipe(part) for part in self.recipes}
-        return plan_piece(design, build(self.machine, Machine, f"{PATH}, machine"), boards, own, options)
+        return plan_piece(design, build(self.machine, Machine, f"{PATH}, machine"), boards, own, options, self.rates)
 
 
 def read_inputs(folder: Path) -> Inputs:
@@ -68,7 +76,6 @@ def read_inputs(folder: Path) -> Inputs:
         raise InputError(
             f"the schema is {fields.get('schema')!r}", accepted=SCHEMA, remedy="Use the version of kerfwright that made it", where=str(path)
         )
-    names = ("piece", "machine", "boards", "recipes", "burn")
-    if any(not isinstance(fields.get(name), dict) for name in names) or set(fields["boards"]) != set(fields["recipes"]):
+    if any(not isinstance(fields.get(name), dict) for name in NEEDED) or set(fields["boards"]) != set(fields["recipes"]):
         raise InputError("it is damaged", accepted=f"an unchanged {PATH}", remedy="Make the job again", where=str(path))
-    return Inputs(**{name: fields[name] for name in names})
+    return Inputs(**{name: fields[name] for name in NEEDED}, costs=fields.get("costs") or {})

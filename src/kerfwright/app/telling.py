@@ -27,6 +27,8 @@ def tell(made: Made, console: Console | None = None) -> None:
     screen.print(f"  {how}{len(job.setups)} setups, {burning}", markup=False, soft_wrap=True)
     screen.print("  expected gaps in mm, each side of a pin (below 0: squeeze):", markup=False, soft_wrap=True)
     screen.print(_gaps(made))
+    for line in _account(made):
+        screen.print(Text(f"  {line}"), soft_wrap=True)
     standing = [finding.code for finding in made.findings(Level.CAUTION) if finding.code in BODY_CAUTIONS] if made.folder is None else []
     if standing:
         screen.print(Text(f"  cautions: {', '.join(dict.fromkeys(standing))}: see the bench sheet", style="bold"), soft_wrap=True)
@@ -38,6 +40,18 @@ def tell(made: Made, console: Console | None = None) -> None:
                 screen.print(Text(f"  {level.value}: {finding.text}{place}", style=style), soft_wrap=True)
     if made.folder is None:
         screen.print("  Only looked at: nothing was written.", markup=False)
+
+
+def _account(made: Made) -> list[str]:
+    """Hardware, time and costs, a line each."""
+    job, costs = made.job, made.job.costs
+    told = [f"hardware: {'; '.join(f'{each.n_pieces} x {each.what}, {each.size}' for each in job.hardware)}"] if job.hardware else []
+    if costs is None:
+        return told
+    time = f"hands about {format_duration(costs.hands_s)}"
+    money = f"{time}; it costs {costs.amount(costs.cost)}, {costs.amount(costs.price)} for sale"
+    examples = f" (examples stand in for {', '.join(costs.by_default)}: see costs in the bench file)" if costs.by_default else ""
+    return [*told, money + examples]
 
 
 def _gaps(made: Made) -> Table:

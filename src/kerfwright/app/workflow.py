@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from kerfwright.core.document import read_toml
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.finding import Finding, Level
 from kerfwright.pieces.piece import build_piece, piece_from
+from kerfwright.plan.costs import costs_of
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.plan.witness import placing_from_ticks
 from kerfwright.process.job import Job
@@ -58,6 +59,8 @@ class Made:
                 }
                 for gap in job.gaps
             ],
+            "hardware": plain(job.hardware),
+            "costs": None if job.costs is None else job.costs.record(),
             "findings": [
                 {"level": finding.level.value, "code": finding.code, "text": finding.text, "where": finding.where}
                 for finding in job.findings
@@ -69,32 +72,40 @@ class Made:
         return [finding for finding in self.job.findings if finding.level is level]
 
 
-def look(piece: Path, bench: Path | None = None) -> Made:
-    """Design and plan a piece without writing anything. piece: its file, or a folder with a piece.toml in it."""
-    return Made(_planned(piece_file(piece), bench)[0].job, None, 0)
+def look(piece: Path, bench: Path | None = None, odds: bool = False) -> Made:
+    """Design and plan a piece without writing anything. piece: its file, or a folder with a piece.toml in it.
+
+    odds: judge it first, and count the odds of its corners into the costs.
+    """
+    return Made(_planned(piece_file(piece), bench, odds)[0].job, None, 0)
 
 
-def make(piece: Path, bench: Path | None = None, out: Path | None = None) -> Made:
-    """Design, plan and write a job folder. piece: as for look. out: a new folder; default: ``piece-job`` beside ``piece.toml``."""
+def make(piece: Path, bench: Path | None = None, out: Path | None = None, odds: bool = False) -> Made:
+    """Design, plan and write a job folder. piece, odds: as for look. out: a new folder; default: ``piece-job`` beside ``piece.toml``."""
     from kerfwright.export.folder import job_files, refuse_existing, write_folder
     from kerfwright.export.pilot_files import pilot_files
 
     piece = piece_file(piece)
     folder = out or piece.with_name(f"{piece.stem}-job")
     refuse_existing(folder)
-    planned, inputs = _planned(piece, bench)
+    planned, inputs = _planned(piece, bench, odds)
     files = job_files(planned.job, [inputs.file(), *pilot_files(planned.pilots)])
     write_folder(files, folder)
     return Made(planned.job, folder, len(files))
 
 
-def _planned(piece: Path, bench: Path | None) -> tuple[Planned, Inputs]:
+def _planned(piece: Path, bench: Path | None, odds: bool) -> tuple[Planned, Inputs]:
     """The plan of a piece file, and what it was planned from."""
     tables = read_toml(piece)
     document = piece_from(tables, str(piece))
     benched = load_bench(bench or bench_beside(piece), document.panels)
     design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()}, benched.boards)
-    planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options)
+    planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options, benched.rates)
+    if odds:
+        from kerfwright.app.verdicts import verdict  # it is slow, and asks this module for the piece
+
+        found = verdict(piece, bench=bench).verdict
+        planned = replace(planned, job=replace(planned.job, costs=costs_of(planned.job, benched.rates, found)))
     return planned, Inputs(piece=tables, **benched.tables)
 
 

@@ -45,10 +45,12 @@ def job_record(job: Job, files: list[JobFile]) -> JobFile:
         "mates": job.assembly.mates,
         "joints": job.gaps,
         "assembly_steps": job.assembly.steps,
+        "hardware": job.hardware,
         "walls": job.walls,
         "setups": [_setup(job, setup, names) for setup in job.setups],
         "pilots": _pilots(job, names),
         "times": job.times,
+        "costs": job.costs.record() if job.costs else None,
         "findings": job.findings,
         "files": [
             {"path": file.path, "title": file.title, "bytes": len(file.data), "sha256": hashlib.sha256(file.data).hexdigest()}

@@ -37,7 +37,7 @@ class PlanOptions(Document):
     reread: bool = True
     pilot: bool = False
     pilot_burnt: bool = Field(default=False, description="set by `retune`: the strips are burnt, only their room is kept")
-    recess_layers: Literal["fewest", "all"] = "fewest"
+    recess_layers: Literal["all", "fewest"] = "all"
     check_pause: bool = False
     order: Order = "spread"
     fence_mm: tuple[Length, Length] = Field(

@@ -70,7 +70,7 @@ def plan_piece(
     benches: dict[str, Bench] = {}
     blanks = told_apart(boards)
     for part in design.assembly.parts:
-        clearance_mm = _clearances(design.corners, part.name)
+        clearance_mm = clearances_of(design.corners, part.name)
         blank = lay_on_board(part, blanks[part.name], marked=False, pilot=options.pilot)
         bench = Bench(blank, machine, recipes[part.name], options, clearance_mm)
         plans[part.name], benches[part.name] = plan_part(bench), bench
@@ -80,7 +80,7 @@ def plan_piece(
     setups = numbered([*(setup for setup, _ in strips.values()), *_cradle_setups(benches, plans), *own])
     for setup in setups:
         check_setup(setup, machine)
-    gaps = tuple(_gap(corner, plans) for corner in design.corners)
+    gaps = tuple(gap_of(corner, plans) for corner in design.corners)
     walls = tuple(option for plan in plans.values() for option in plan.options)
     thickness_mm = {name: board.thickness_mm for name, board in boards.items()}
     findings = merged(
@@ -123,7 +123,8 @@ def plan_piece(
     return Planned(replace(job, costs=costs_of(job, rates or Rates())), pilots)
 
 
-def _clearances(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
+def clearances_of(corners: tuple[Corner, ...], part: str) -> dict[str, float]:
+    """The clearance wanted at each end of a part."""
     found = {corner.tail_end: corner.clearance_mm for corner in corners if corner.tail_part == part}
     return found | {corner.pin_end: corner.clearance_mm for corner in corners if corner.pin_part == part}
 
@@ -141,7 +142,8 @@ def _room_for_marks(plan: PartPlan, blank: Blank) -> None:
         )
 
 
-def _gap(corner: Corner, plans: dict[str, PartPlan]) -> MateGap:
+def gap_of(corner: Corner, plans: Mapping[str, PartPlan]) -> MateGap:
+    """What the plan says of a corner's gaps."""
     tightest, on_tail, on_pin = gap_estimates(plans[corner.tail_part].walls[corner.tail_end], plans[corner.pin_part].walls[corner.pin_end])
     who = (corner.tail_part, corner.tail_end, corner.pin_part, corner.pin_end)
     return MateGap(corner.name, *who, corner.clearance_mm / 2, tightest, on_tail, on_pin)

@@ -1,8 +1,7 @@
 """The cut list as CSV (RFC 4180, UTF-8): one row a part, lengths in mm and in inches to 1/64, then the wood each species takes.
 
 Words: *finished* is the part as it is burnt, *planed* its length once the proud ends are planed flush, *blank* the board the
-programs are placed on, *rough* what to take from the rack so that the blank can be milled from it. A board foot is a board
-of 12 x 12 x 1 in: 2359.737 cm3 (definition; arithmetic our own).
+programs are placed on, *rough* what to take from the rack so that the blank can be milled from it.
 """
 
 from __future__ import annotations
@@ -18,19 +17,15 @@ from kerfwright.export.sheet.telling import outside_mm, recess_words
 from kerfwright.geometry.slab import Slab
 from kerfwright.process.job import Job
 from kerfwright.process.setup import Setup
+from kerfwright.wood.rough import BOARD_FOOT_MM3, Size, rough_size_mm, volume_mm3
 
 PATH = "cut-list.csv"
 SIXTY_FOURTHS = 64
 AXES = ("length", "width", "thickness")
-# Wood lost while a rough board is squared, jointed and planed both sides (common practice, no source).
-MILLING_MM = (10.0, 3.0, 2.0)
-MM3_PER_BOARD_FOOT = 144 * MM_PER_INCH**3
 HEADS = ("part", "use", "pieces", "board", "species",
          *(f"finished_{axis}_mm" for axis in AXES), *(f"finished_{axis}_in" for axis in AXES),
          *(f"blank_{axis}_mm" for axis in AXES), *(f"blank_{axis}_in" for axis in AXES), "setups", "planed_length_mm",
          *(f"rough_{axis}_mm" for axis in AXES), "rough_board_feet", "rough_area_m2", "hollows")
-
-Size = tuple[float, float, float]
 
 
 class _CutList:
@@ -81,17 +76,10 @@ def _row(part: str, use: str, board: str, species: str, slab: Slab, blank_mm: Si
     return [part, use, "1", board, species, *sizes, " ".join(str(setup.number) for setup in setups)]
 
 
-def rough_size_mm(blank_mm: Size) -> Size:
-    """Length, width and thickness of rough wood that a blank is milled from."""
-    length, width, thickness = (size + lost for size, lost in zip(blank_mm, MILLING_MM, strict=True))
-    return length, width, thickness
-
-
 def _amounts(sizes_mm: list[Size]) -> tuple[str, str]:
     """Board feet and m2 of face."""
-    volume_mm3 = sum(length * width * thickness for length, width, thickness in sizes_mm)
     area_mm2 = sum(length * width for length, width, _ in sizes_mm)
-    return f"{volume_mm3 / MM3_PER_BOARD_FOOT:.3f}", f"{area_mm2 / 1e6:.4f}"
+    return f"{sum(map(volume_mm3, sizes_mm)) / BOARD_FOOT_MM3:.3f}", f"{area_mm2 / 1e6:.4f}"
 
 
 def _mm(length_mm: float) -> str:

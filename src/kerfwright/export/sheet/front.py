@@ -73,11 +73,16 @@ def _figures(job: Job) -> Block:
     facts = [
         *(_piece_facts(job) if job.assembly.parts else []),
         ("Setups", str(len(job.setups)), stops_words(sum(time.n_pauses for time in job.times))),
-        ("Machine time", f"about {format_duration(job.total_time_s)}", f"beam on {length_words(job.cut_length_mm)}"),
+        ("Machine time", f"about {format_duration(job.total_time_s)}", _beside(job)),
     ]
     cells = tuple(Stack((words(name, style=LABEL, after_mm=0.0), words(value, style=FIGURE, after_mm=0.4),
                          words(more, style=LABEL, after_mm=0.0))) for name, value, more in facts)
     return Stack((Gap(2.0), Framed(Columns(cells, (1.5, 1.0, 0.9, 1.0)[-len(cells):], 5.0), TINT, TINT)))
+
+
+def _beside(job: Job) -> str:
+    beam = f"beam on {length_words(job.cut_length_mm)}"
+    return f"{beam}; with hands about {format_duration(job.costs.total_s)}" if job.costs else beam
 
 
 def _piece_facts(job: Job) -> list[tuple[str, str, str]]:
@@ -117,6 +122,11 @@ def _cautions(job: Job) -> Block:
     ))
 
 
+def _at_hand(job: Job) -> str:
+    hardware = [f"{each.n_pieces} × {each.what} ({each.size})" for each in job.hardware]
+    return "At hand: paper tape for faces that must stay clean" + "".join(f"; {each}" for each in hardware) + "."
+
+
 def _before(job: Job) -> list[Block]:
     measured = {board.name: board.thickness_mm for board in job.boards.values()}
     boards = "; ".join(f"{name} {thickness_mm:.2f} mm" for name, thickness_mm in measured.items())
@@ -125,6 +135,6 @@ def _before(job: Job) -> list[Block]:
         tick("Measure every board's thickness again at both ends. ", f"Planned with {boards}. More than 0.1 mm away: make the job again."),
         tick("The machine is set up as the recipe was burnt: ", strong(recipes or "no recipe given"), "."),
         tick("The fence is square to the machine's axes and fast; the bed is level and clear of scraps."),
-        tick("Paper tape is at hand for faces that must stay clean."),
+        tick(_at_hand(job)),
         tick("Air assist, extraction and extinguisher are ready; lens and window are clean."),
     ]

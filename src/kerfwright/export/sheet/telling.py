@@ -52,7 +52,7 @@ def joint_words(assembly: Assembly, corner: str) -> str:
     """What a corner is, read from its flanks: ``"dovetails, 1:8 (7.1 deg)"`` or ``"square fingers"``."""
     mates = [mate for mate in assembly.mates if mate.corner == corner]
     if not mates:
-        return "no mating edges"
+        return "square tails in hidden sockets"
     slope_frac = max(max(flank_slopes(assembly.part(name), edge)) for mate in mates
                      for name, edge in ((mate.part_a, mate.edge_a), (mate.part_b, mate.edge_b)))
     if slope_frac < 1e-6:
