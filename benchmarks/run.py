@@ -11,6 +11,7 @@ import platform
 import sys
 from pathlib import Path
 
+WIDE = 52
 FOLDER = Path(__file__).resolve().parent
 sys.path[:0] = [str(FOLDER), str(FOLDER.parent / "src")]
 
@@ -29,9 +30,9 @@ def main(wanted: list[str]) -> int:
     print(f"Python {platform.python_version()} on {platform.machine()}, {platform.system()}")
     for name in wanted or names():
         module = importlib.import_module(name)
-        print(f"\n{module.TITLE}\n{'':44} {'time':>10} {'ratio':>9}   (ratio to {module.YARDSTICK})")
+        print(f"\n{module.TITLE}\n{'':{WIDE + 2}} {'time':>10} {'ratio':>9}   (ratio to {module.YARDSTICK})")
         for line in module.lines():
-            print(f"  {line.what:42} {1000 * line.time_s:7.1f} ms {line.ratio:9.0f}", flush=True)
+            print(f"  {line.what:{WIDE}} {1000 * line.time_s:7.1f} ms {line.ratio:9.{2 if line.ratio < 10 else 0}f}", flush=True)
     return 0
 
 

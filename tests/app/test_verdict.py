@@ -20,11 +20,13 @@ from app.learning_bench import LASER, Bench
 from app.shop_files import change, new_shop
 from kerfwright.app import verdicts, workflow
 from kerfwright.app.cli import main
+from kerfwright.app.watched import cells_watched
 from kerfwright.core.errors import FolderError, InputError
-from kerfwright.export.verdict_json import read_verdict
+from kerfwright.export.verdict_json import read_verdict, verdict_text
 from kerfwright.process.verdict import HOW, Verdict
 
 PIECES = {"pencil-box": 4, "keepsake-box": 4, "tool-tray": 4}
+WHOLE = {"button-box": 4, "shop-drawer": 3, "bit-tray": 10}  # grooves and housings
 
 
 @pytest.fixture(scope="module")
@@ -167,8 +169,8 @@ def test_the_terminal_says_the_odds_first(shop: Path, tmp_path: Path, capsys: py
     code, out, err = said(capsys, str(shop / "tool-tray"), "--notebook", str(tmp_path / "own.db"), "--draws", "60")
     assert (code, err) == (0, "")
     lines = out.splitlines()
-    assert re.fullmatch(r"Tool tray: (over )?\d+ % that it goes together", lines[0])
-    for words in ("seen gap", "spread", "Risk of flame: ", "Machine time 12 min", "Burn law: taken from the numbers typed in the recipe"):
+    assert re.fullmatch(r"Tool tray: (over )?\d+ % that its corners go together", lines[0])
+    for words in ("seen gap", "spread", "Risk of flame: ", "Machine time 12 min", "Burn law: taken from the recipe's own numbers"):
         assert words in out
     assert "safe" not in out.lower()
     for corner in ("front-right", "right-back", "back-left", "left-front"):
@@ -267,6 +269,33 @@ def test_a_job_without_inputs_is_judged_by_priors_and_says_so(shop: Path, tmp_pa
     assert "prior without a source" in verdict.law_from
 
 
+@pytest.mark.parametrize("piece", WHOLE)
+def test_whole_pieces_have_all_their_corners_and_grooves_judged(piece: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = new_shop(tmp_path) / piece
+    code, out, _ = said(capsys, str(folder / "piece.toml"), "--draws", "60", "--notebook", str(tmp_path / "none.db"))
+    assert code == 0
+    verdict = verdicts.verdict(folder / "piece.toml", n_draws=60, readings=False).verdict
+    assert len(verdict.corners) == 4
+    assert len(verdict.recesses) == WHOLE[piece]
+    for each in verdict.recesses:
+        assert each.recess in ("groove for the bottom", f"housing for {each.holds}")
+        assert each.goes_in == 1.0
+        assert each.rattle_mm is not None
+        assert 0.1 < each.rattle_mm.value < 0.3  # drawn 0.15 and 0.2 wider than the board is thick
+        assert abs(each.depth_mm.value - each.drawn_depth_mm) < 0.3
+        assert 0.05 < each.depth_mm.sd < 0.3
+        assert each.breaks_through == 0.0
+        assert f" {each.part} " in out
+    assert "grooves and housings, in mm:" in out
+    assert max(len(line) for line in out.partition("in mm:")[2].partition("Burn law")[0].splitlines()) <= 80
+    again = read_verdict(verdict_text(verdict)).recesses
+    assert [(each.part, each.holds, each.too_shallow) for each in again] == [
+        (each.part, each.holds, round(each.too_shallow or 0.0, 3)) for each in verdict.recesses
+    ]
+    one = verdicts.verdict(folder / "piece.toml", corner="front-right", n_draws=40, readings=False).verdict
+    assert one.recesses == ()
+
+
 def test_boards_of_two_species_have_a_law_each(shop: Path, tmp_path: Path) -> None:
     other = tmp_path / "shop"
     shutil.copytree(shop, other)
@@ -285,11 +314,14 @@ def test_readings_in_the_notebook_become_the_burn_law_and_name_the_risk(tmp_path
     assert "recipe" not in " ".join(law.said)
     assert "recipe" in " ".join(told.said)
     assert re.search(r"\d+ readings of widths of slits", " ".join(law.said))
-    risk = verdicts.flame_risk(given, bench.book)
-    assert risk is not None
-    assert risk(1.0) == "raised"
-    assert risk(50.0) == "unknown"
-    assert verdicts.flame_risk(given, tmp_path / "empty.db") is None
+    board = given.job.boards["front"]
+    cells = cells_watched(given.job.machine, board, bench.book)
+    assert cells is not None
+    assert cells.flame_word(1.0) == "raised"
+    assert cells.flame_word(50.0) == "unknown"
+    assert cells.char_word(1.0) in ("light", "heavy")
+    assert cells.char_word(50.0) == "unknown"
+    assert cells_watched(given.job.machine, board, tmp_path / "empty.db") is None
     change(bench.root / LASER, "name", '"Another laser"')
     for recipe in (bench.root / "shop").glob("*-*.toml"):
         if 'machine = "Lantern 20"' in recipe.read_text(encoding="utf-8"):

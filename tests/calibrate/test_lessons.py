@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from calibrate.lesson_samples import POWER_W, cell, cells, datum, evidence, fields, tongues, true_depth_mm
+from kerfwright.calibrate.char_lesson import learn_char
 from kerfwright.calibrate.heat_lesson import learn_heat
 from kerfwright.calibrate.hierarchy import boards_apart
 from kerfwright.calibrate.kerf_lesson import learn_kerf
@@ -221,3 +222,18 @@ def test_a_walls_shift_and_lean_are_read_and_added_to_what_was_drawn():
     assert recipe.ramp is not None
     assert (recipe.ramp.wall_shift_mm.value, recipe.ramp.wall_lean_frac.value) == pytest.approx((0.03, -0.007), abs=1e-6)
     assert recipe.ramp.depth == guessed_ramp().depth  # what a wall leans by is no matter of depth
+
+
+def test_char_is_heavy_from_where_it_is_more_likely_than_not():
+    """Cells turn heavy at ln energy 0.45: light well below, heavy well above, unknown past the last cell looked at."""
+    xs = np.linspace(-0.5, 0.9, 15)
+    words = ["none" if x < 0 else "light" if x < 0.45 else "heavy" for x in xs]
+    looked = [cell(float(x), word, "b", place, Quantity.CHAR) for x, word in zip(xs, words, strict=True) for place in "AB"]
+    char = learn_char(evidence(looked), 0.8)
+    assert char is not None
+    assert char.n_cells == 30
+    assert [char.word(x) for x in (-2.0, 0.0, 0.3)] == ["light"] * 3
+    assert [char.word(x) for x in (0.6, 0.9, 0.94, 0.96)] == ["heavy", "heavy", "heavy", "unknown"]
+    halved = [char.word(x) for x in np.linspace(0.3, 0.6, 301)]
+    assert 0.3 + 0.001 * halved.index("heavy") == pytest.approx(0.45, abs=0.06)
+    assert learn_char(evidence(looked[:3]), 0.8) is None

@@ -154,7 +154,7 @@ def _board(length_mm: float, width_mm: float) -> Board:
 def burnt(
     depth_mm: float, joint: dict[str, Any] = BOX, face: Face = Face.INNER, **options: Any
 ) -> tuple[Setup, CutOperation, Sequence[str]]:
-    wishes = {"recess_layers": "fewest"} | options
+    wishes: dict[str, Any] = {"recess_layers": "fewest"} | options
     plan = plan_part(with_recesses(bench(joint=joint, **wishes), recess(U_SHAPE, depth_mm, face)))
     return *operation(plan.setups, "recesses"), [finding.code for finding in plan.findings]
 

@@ -25,7 +25,8 @@ def dose_j_mm2(strokes: Strokes, law: BurnLaw, setup: int, at: np.ndarray, depth
     total = 0.0
     for k in np.flatnonzero(near & (strokes.setup == setup)):
         over = _flux_j_mm2(strokes, law, int(k), at, depth_mm) - law.threshold_j_mm2
-        total += (law.over_char_frac if strokes.again[k] else 1.0) * max(over, 0.0)
+        charred = strokes.again[k] or strokes.beside_mm[k] < 2 * max(law.waist_x_mm, law.waist_y_mm)
+        total += (law.over_char_frac if charred else 1.0) * max(over, 0.0)
     return total
 
 

@@ -76,7 +76,7 @@ def test_many_slits_at_once_are_each_alone():
 
 
 def test_a_field_is_as_deep_as_its_mean_dose():
-    """Lines at half a radius bring dose without a ripple: the depth solves a l (exp(z/l) - 1) = dose / spacing where the radius is kept."""
+    """Lines at half a radius bring dose without a ripple, all of it over a neighbour's char: a l (exp(z/l) - 1) = kappa dose / spacing."""
     law = replace(ROUND, rayleigh_mm=1e9, threshold_j_mm2=1e-9)
     depth = field_depth_mm(law, Passes(np.array([0.4]), np.array([0.0])), 0.05, 0.0)
-    assert 2.5 * 6 * math.expm1(depth / 6) == pytest.approx(0.4 / 0.05, rel=1e-6)
+    assert 2.5 * 6 * math.expm1(depth / 6) == pytest.approx(law.over_char_frac * 0.4 / 0.05, rel=1e-6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from plan.plan_samples import BOX, DOVETAIL, bench, machine
 from simulate.heat_samples import LAW
 
 
-def setups(order: str, part: str = "right", **changes: object) -> tuple[Setup, ...]:
+def setups(order: str, part: str = "right", **changes: Any) -> tuple[Setup, ...]:
     return plan_part(bench(part, order=order, **changes)).setups
 
 

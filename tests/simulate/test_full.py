@@ -86,7 +86,7 @@ def test_finer_cells_come_nearer_and_levels_change_no_wall():
     quick = backs(burn_walls("right", slab, strokes, LAW))
     full = [backs(burn_full("right", slab, strokes, LAW, step_mm=step).walls) for step in (0.1, 0.05, 0.025)]
     off = [float(np.nanmedian(np.abs(each - quick))) for each in full]
-    assert off[0] < 0.012
+    assert off[0] < 0.014
     assert off[1] < 0.55 * off[0]
     assert off[2] < 0.55 * off[1]
 

@@ -114,7 +114,9 @@ def test_slopes_are_those_of_the_answers(laser: str):
     slopes = seeing.slopes(moved(0, 0.0), now, moved, len(held))
     h = 1e-3
     plain = np.stack([(seeing.answers(moved(i, h)) - seeing.answers(moved(i, -h))) / (2 * h) for i in range(len(held))], axis=-1)
-    assert slopes == pytest.approx(plain, abs=2e-3 * np.abs(plain).max())
+    begun = np.abs(now) > 1e-3  # of a field that has hardly begun a difference of solved depths is all rounding
+    assert begun.sum() > 0.9 * len(now)
+    assert slopes[begun] == pytest.approx(plain[begun], abs=2e-3 * np.abs(plain).max())
     assert np.abs(plain).max() > 0.1
 
 
@@ -154,8 +156,8 @@ def test_more_readings_tell_more_and_none_give_the_priors_back():
     sizes = [np.linalg.slogdet(each.covariance)[1] for each in (prior, some, all_)]
     assert sizes[0] > sizes[1] > sizes[2]
     assert all_.sd("density_power") == pytest.approx(prior.sd("density_power"), rel=0.02)  # one board cannot tell it
-    assert any("wide beliefs without a source stand in" in said and "what density changes" in said for said in all_.said)
-    assert any(said.startswith("12 readings of widths of slits, rms 0.0") for said in all_.said)
+    assert any("wide guesses without a source stand in" in said and "what density changes" in said for said in all_.said)
+    assert any(said.startswith("12 readings of widths of slits, met to within 0.0") for said in all_.said)
 
 
 def test_a_wild_reading_hardly_moves_the_law():

@@ -27,7 +27,7 @@ def test_kerf_and_depth_at_settings_no_coupon_burnt(kind: str, seed: int, tmp_pa
     known = identify(facts, "co2" if kind.startswith("CO2") else "diode", POWER_W[kind])
     for left_out, form, most, least_inside in (
         (left_out_kerfs(shop), known.kerf_form_mm, 0.05, 0.7),
-        (left_out_depths(shop), known.depth_form_frac, 0.35, 0.6),
+        (left_out_depths(shop), known.depth_form_frac, 0.2, 0.85),
     ):
         asked, true = [fact for fact, _ in left_out], np.array([value for _, value in left_out])
         seeing = Seeing(asked, [shop.board.name])

@@ -1,4 +1,4 @@
-"""The quick verdict's straight responses against the same draws burnt one by one, from programs written and read back."""
+"""The quick verdict's responses against the same draws burnt one by one, from programs written and read back."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ from kerfwright.export.formats.rs274 import program_text
 from kerfwright.export.program_reader import read_program
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.plan import plan_job
+from kerfwright.process.fit import TIGHTEST_MM
 from kerfwright.process.job import Job
-from kerfwright.simulate.assemble import Together, bring_together, together
+from kerfwright.simulate.assemble import FLOOR_STOP_MM, Together, bring_together, freed_of, together
 from kerfwright.simulate.corner import Side
 from kerfwright.simulate.drawn import drawn_side
 from kerfwright.simulate.judge import corners_to_judge, draws_of, judge, units_of
@@ -44,22 +45,24 @@ def planned(wish: str) -> tuple[Job, dict[int, Motion]]:
     return job, {setup.number: motion_of(read_program(program_text(setup, job.machine)), job.machine) for setup in job.setups}
 
 
-def both_ways(wish: str, known: LawKnown) -> tuple[Together, Together]:
-    """(straight, burnt): the first corner put together N times, place-to-place change left out of both."""
+def both_ways(wish: str, known: LawKnown, n: int = N) -> tuple[Together, Together]:
+    """(drawn, burnt): the first corner put together n times, place-to-place change left out of both."""
     job, motions = planned(wish)
     corner, units = corners_to_judge(job)[0], units_of(job)
-    draws, _ = draws_of((corner,), units, known, N, np.random.default_rng(3))
-    draws = Draws(N, draws.law_values, draws.own_values, {}, draws.form_values)
-    maps, burnt = [], []
+    draws, _ = draws_of((corner,), units, known, n, np.random.default_rng(3))
+    draws = Draws(n, draws.law_values, draws.own_values, {}, draws.form_values)
+    maps, uncut, burnt = [], [], []
     sides: tuple[tuple[Side, str], ...] = (("tail", corner.tail_part), ("pin", corner.pin_part))
     for side, part in sides:
         setups = [each for each in job.setups if each.part == part]
         moves = [motions[each.number] for each in setups]
         answer = wall_response(part, setups[0].part_slab, moves, setups, job.machine, known.law)
-        maps.append(drawn_side(corner, side, answer, known, units[part]).maps(draws))
+        drawn, wood = drawn_side(corner, side, answer, known, units[part]).maps(draws)
+        maps.append(drawn)
+        uncut.append(wood)
         burnt.append(burn_draws(part, moves, setups, job.machine, known, draws))
     thicker = [draws.own_values[part]["thickness_mm"] for part in (corner.tail_part, corner.pin_part)]
-    return bring_together(corner, maps[0], maps[1], np.ones(N, dtype=bool), *thicker), together(corner, burnt[0], burnt[1], *thicker)
+    return bring_together(corner, maps[0], maps[1], freed_of(*uncut), *thicker), together(corner, burnt[0], burnt[1], *thicker)
 
 
 def seen_mm(put: Together) -> Array:
@@ -67,16 +70,44 @@ def seen_mm(put: Together) -> Array:
 
 
 @pytest.mark.parametrize(("wish", "need_j_mm3", "slit_mm"), [("box", 2.5, 4.0), ("cradle", 0.6, 12.0), ("ramp", 2.5, 4.0)])
-def test_straight_draws_are_near_the_burnt_ones(wish: str, need_j_mm3: float, slit_mm: float):
-    """Draw by draw, seen gap and room: root mean square of the difference a fifth of the spread or less.
-
-    need_j_mm3, slit_mm: such that the programs cut through with some to spare."""
-    straight, burnt = both_ways(wish, LawKnown(replace(LAW, need_j_mm3=need_j_mm3, slit_mm=slit_mm), NAMES, COVARIANCE, ()))
+def test_quick_draws_are_the_burnt_ones_where_little_is_uncertain(wish: str, need_j_mm3: float, slit_mm: float):
+    """Draw by draw, seen gap and room: root mean square of the difference a tenth of the spread for slits, a quarter for ramps, whose
+    walls go from line to line. need_j_mm3, slit_mm: such that the programs cut through with some to spare."""
+    drawn, burnt = both_ways(wish, LawKnown(replace(LAW, need_j_mm3=need_j_mm3, slit_mm=slit_mm), NAMES, COVARIANCE, ()))
     assert burnt.freed.all()
+    assert drawn.freed.all()
     for of in (seen_mm, lambda put: put.room_mm / 2):
-        off_mm, spread_mm = of(straight) - of(burnt), float(of(burnt).std(ddof=1))
+        off_mm, spread_mm = of(drawn) - of(burnt), float(of(burnt).std(ddof=1))
         assert spread_mm > 0.002
-        assert float(np.sqrt(np.mean(off_mm**2))) < 0.2 * spread_mm
+        assert float(np.sqrt(np.mean(off_mm**2))) < (0.25 if wish == "ramp" else 0.1) * spread_mm
+
+
+# About what a law told by a recipe's own numbers is known to, each number by itself.
+WIDE = {
+    "waist_x_mm": 0.15, "waist_y_mm": 0.15, "rayleigh_mm": 0.35, "slit_mm": 0.4, "loss_mm": 0.3, "gamma": 0.1, "dead_frac": 0.4,
+    "focus_offset_mm": 0.4, "need_j_mm3": 0.3, "threshold_j_mm2": 0.5, "over_char_frac": 0.8, "char_mm": 0.3,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.3])
+@pytest.mark.parametrize(("wish", "need_j_mm3", "slit_mm"), [("box", 4.2, 4.0), ("cradle", 0.8, 12.0), ("ramp", 3.0, 4.0)])
+def test_quick_draws_know_what_is_not_cut_through_and_how_widely_gaps_spread(wish: str, need_j_mm3: float, slit_mm: float, scale: float):
+    """By a law of which little is known, and by one known three times as well: which draws stay uncut, their share that goes together, and
+    the spread of the seen gap among those cut free."""
+    law = replace(LAW, need_j_mm3=need_j_mm3, slit_mm=slit_mm)
+    known = LawKnown(law, tuple(WIDE), scale**2 * np.diag([sd**2 for sd in WIDE.values()]), ())
+    drawn, burnt = both_ways(wish, known, 30)
+    assert np.mean(drawn.freed == burnt.freed) >= 0.9
+    assert np.mean(goes(drawn)) == pytest.approx(np.mean(goes(burnt)), abs=0.1)
+    both = drawn.freed & burnt.freed
+    assert seen_mm(drawn)[both].std() == pytest.approx(seen_mm(burnt)[both].std(), rel=0.2)
+    if scale == 1.0:
+        assert 0.05 < np.mean(~burnt.freed) < 0.6  # there was something to know
+
+
+def goes(put: Together) -> NDArray[np.bool_]:
+    """It goes together, whatever the wood's strength."""
+    return put.freed & (np.maximum(put.short_y_mm, put.short_z_mm) <= FLOOR_STOP_MM) & (put.room_mm >= TIGHTEST_MM)
 
 
 def test_a_verdict_of_burnt_draws_is_the_quick_one_but_for_its_coarse_odds():

@@ -53,7 +53,7 @@ def drawn(corner: Corner, answers: tuple[WallResponse, WallResponse], law: LawKn
     told: Units = {corner.tail_part: (), corner.pin_part: ()} | (units or {})
     sides = (drawn_side(corner, "tail", tail, law, told[corner.tail_part]), drawn_side(corner, "pin", pin, law, told[corner.pin_part]))
     draws = draw_all(law, told, flank_lengths_mm(corner), n, np.random.default_rng(11))
-    put = bring_together(corner, sides[0].maps(draws), sides[1].maps(draws), np.ones(n, dtype=bool))
+    put = bring_together(corner, sides[0].maps(draws)[0], sides[1].maps(draws)[0], np.ones(n, dtype=bool))
     return put, sides, draws
 
 

@@ -47,6 +47,18 @@ REVIEWED = {
     "kerfwright.simulate.section:Sights.gs",
     "kerfwright.simulate.section:PartLines.outward",
     "kerfwright.simulate.response:WallResponse.per_unit",
+    "kerfwright.simulate.slopes:DoseSlopes.by_cause",
+    "kerfwright.simulate.slopes:DoseSlopes.shape",
+    "kerfwright.simulate.slopes:DoseSlopes.need_by_cause",
+    # ln of light, and what changes it
+    "kerfwright.simulate.opening:Lit.slit_per_ln",
+    "kerfwright.simulate.opening:Lit.field_per_ln",
+    "kerfwright.simulate.opening:Lit.per_unit",
+    "kerfwright.simulate.opening:Lit.of_names(told)",
+    "kerfwright.simulate.opening:Opening.margin",
+    "kerfwright.simulate.opening:Opening.rises",
+    "kerfwright.simulate.bend:Bend.need_ln",
+    "kerfwright.simulate.bend:Bend.moved(need_ln)",
     # fitting the burn law: numbers on their fit scales, ln, tables of 0 and 1; an answer has the unit of its fact
     "kerfwright.simulate.known:Belief.middle",
     "kerfwright.simulate.known:Belief.spread",

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from kerfwright.core.errors import InputError
-from kerfwright.wood.movement import Sawn, change_mm, movement_per_percent, moisture_frac
+from kerfwright.wood.movement import Sawn, change_mm, moisture_frac, movement_per_percent
 from kerfwright.wood.species import Sourced, Species, find_species
 
 TABLE = Path(__file__).resolve().parents[1] / "external" / "data" / "wood_handbook_table_4_2.txt"

@@ -64,18 +64,21 @@ def reach(
 
 
 def _tell(found: Reached) -> None:
+    from kerfwright.export.verdict_words import percent, with_spread
+
     print(f"{found.machine} in {found.species}: a small dovetailed corner, every thickness as if its coupons had been burnt")
-    print(f"{'thick':>6}  {'way':<10} {'odds':>5}  {'seen gap':<16} {'time':>8}  {'laid':>4}  {'heat':<8} what stops it")
+    print(f"{'thick':>6}  {'way':<10} {'odds':>9}  {'seen gap':<14} {'time':>8}  {'laid':>4}  {'flame':<8} {'char':<8} what stops it")
     for row in found.rows:
         start = f"{row.thickness_mm:>3g} mm  {row.way:<10}"
         if row.odds is None or row.seen_gap_mm is None or row.time_s is None:
-            print(f"{start} {'-':>5}  {'':<16} {'':>8}  {'':>4}  {'':<8} {row.why}")
+            print(f"{start} {'-':>9}  {'':<14} {'':>8}  {'':>4}  {'':<8} {'':<8} {row.why}")
             continue
-        gap = f"{row.seen_gap_mm.value:.2f} +- {row.seen_gap_mm.sd:.2f} mm"
-        print(f"{start} {row.odds:>5.0%}  {gap:<16} {row.time_s / 60:>4.0f} min  {row.n_setups:>4}  {row.heat:<8} {row.why}")
+        gap, odds = with_spread(row.seen_gap_mm), percent(row.odds)
+        print(f"{start} {odds:>9}  {gap:<14} {row.time_s / 60:>4.0f} min  {row.n_setups:>4}  {row.heat:<8} {row.char:<8} {row.why}")
     for said in found.said:
         print(f"- {said}")
-    print("- heat: unknown, raised or high, never less; stay with the machine and follow its manual")
+    print("- laid: how often the pin board is laid on the bed. Odds and gaps of simulated burns: wood has the last word")
+    print("- flame: its risk, raised, high or unknown, never less; stay with the machine and follow its manual")
 
 
 def _progress(step: str) -> None:

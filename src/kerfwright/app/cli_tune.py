@@ -71,8 +71,11 @@ def tune(
 
 
 def _tell(told: TuneTold) -> None:
+    from kerfwright.export.verdict_words import percent
+
     tuned = told.tuned
-    print(f"{told.piece}: {len(tuned.tried)} ways burnt in memory, the least seen gap at odds of {tuned.wanted_odds:.0%}")
+    wanted = f"the least seen gap at odds of {percent(tuned.wanted_odds)} or more"
+    print(f"{told.piece}: {len(tuned.tried)} ways burnt in the machine's memory, for {wanted}")
     print("As it is   " + _line(tuned.before))
     print("Best       " + _line(tuned.best))
     if tuned.best.score.odds < tuned.wanted_odds:
@@ -83,14 +86,18 @@ def _tell(told: TuneTold) -> None:
     print(told.suggestion or "Nothing tried is better than what stands.")
     for said in told.said:
         print(f"- {said}")
+    print("- gaps and odds of simulated burns: wood has the last word")
 
 
 def _line(tried: Tried) -> str:
+    from kerfwright.export.verdict_words import percent
+
     score = tried.score
     picks = ", ".join(f"{name} {value}" for name, value in tried.picks.items())
     if score.stopped:
         return f"cannot be made: {score.stopped}  ({picks})"
-    told = f"gap {score.gap_mm:.3f} +- {score.gap_sd_mm:.3f} mm  odds {score.odds:.0%}  {score.time_s / 60:.0f} min  char {score.char}"
+    odds, gap = percent(score.odds), f"{score.gap_mm:.3f} ± {score.gap_sd_mm:.3f} mm"
+    told = f"gap {gap}  odds {odds}  {score.time_s / 60:.0f} min  char {score.char}"
     return f"{told}  ({picks})"
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from kerfwright.core.errors import FolderError, InputError, SelfCheckError
 
 if TYPE_CHECKING:
+    from kerfwright.geometry.assembly import Assembly
     from kerfwright.process.job import Job
     from kerfwright.process.program import Program
     from kerfwright.process.recipe import Recipe
@@ -57,8 +58,17 @@ def _from_piece(piece: Path, bench: Path | None) -> JobToBurn:
     from kerfwright.export.program_reader import read_program
 
     job = workflow.look(piece, bench).job
+    _check_corners(job.assembly, piece)
     programs = {setup.number: read_program(program_text(setup, job.machine)) for setup in job.setups}
     return JobToBurn(job, programs, job.recipes, frozenset())
+
+
+def _check_corners(assembly: Assembly, where: Path) -> None:
+    if not assembly.mates:
+        raise InputError(
+            "this job has no corner to judge", accepted="a piece with through dovetails or box joints, whose walls can be looked at",
+            where=str(where),
+        )  # fmt: skip
 
 
 def _from_folder(folder: Path) -> JobToBurn:
@@ -67,8 +77,7 @@ def _from_folder(folder: Path) -> JobToBurn:
     if not (folder / "job.json").exists():
         raise FolderError("there is no job.json in this folder", accepted=MADE, remedy="Make it with kerfwright make", where=str(folder))
     read = read_job(folder)
-    if not read.assembly.mates:
-        raise InputError("this job has no corner to judge", accepted=MADE, where=str(folder))
+    _check_corners(read.assembly, folder)
     programs = {setup.number: _program(folder / read.programs[setup.number], read.job, setup.number) for setup in read.setups}
     return JobToBurn(read.job, programs, _recipes(folder), _pilots(folder))
 

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from kerfwright.app.verdicts import Judged
+from kerfwright.core.estimate import Estimate
 from kerfwright.core.units import format_duration, format_mm
 from kerfwright.export.verdict_words import likeliest, percent, press_words, with_spread
 from kerfwright.process.verdict import HeatVerdict, Verdict
@@ -19,13 +20,16 @@ def tell_verdict(judged: Judged, console: Console | None = None) -> None:
     screen = console or Console(highlight=False, soft_wrap=False)
     found = judged.verdict
     first, *rest = found.said or ("",)
-    screen.print(Text(f"{found.job}: {percent(found.goes_together)} that it goes together", style="bold"), soft_wrap=True)
+    screen.print(Text(f"{found.job}: {percent(found.goes_together)} that its corners go together", style="bold"), soft_wrap=True)
     for line in (first, *rest):
         screen.print(Text(f"  {line}"), soft_wrap=True)
     for line in (*_heat(found.heat), _time(found)):
         screen.print(Text(f"  {line}"), soft_wrap=True)
     screen.print("  in mm:", markup=False)
     screen.print(_corners(found))
+    if found.recesses:
+        screen.print("  grooves and housings, in mm:", markup=False)
+        screen.print(_recesses(found))
     for line in textwrap.wrap(f"Burn law: {found.law_from}.", 110):
         screen.print(Text(f"  {line}", style="dim"), soft_wrap=True)
     told = f"  Odds out of {found.n_draws} simulated burns, {found.tier} tier; wood has the last word."
@@ -66,3 +70,18 @@ def _corners(found: Verdict) -> Table:
         table.add_row(corner.corner, percent(corner.goes_together), likeliest(corner), seen, planned, f"{corner.squeeze_mm.value:.3f}",
                       press_words(corner))
     return table
+
+
+def _recesses(found: Verdict) -> Table:
+    """Every groove and housing as burnt, and the board that stands in it; narrow enough for 80 columns."""
+    table = Table(box=None, padding=(0, 1, 0, 1), header_style="dim")
+    for name in ("in", "recess", "deep", "goes in", "play", "under it"):
+        table.add_column(name, justify="left" if name in ("in", "recess") else "right", no_wrap=True)
+    for each in found.recesses:
+        table.add_row(each.part, each.recess, _spread(each.depth_mm), "" if each.goes_in is None else percent(each.goes_in),
+                      _spread(each.rattle_mm), _spread(each.under_mm))
+    return table
+
+
+def _spread(length_mm: Estimate | None) -> str:
+    return "" if length_mm is None else with_spread(length_mm).removesuffix(" mm").replace(" ", "")

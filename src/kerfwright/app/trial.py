@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kerfwright.core.estimate import Estimate
 
 if TYPE_CHECKING:
+    from kerfwright.app.watched import Watched
     from kerfwright.machine.machine import Machine
     from kerfwright.plan.options import PlanOptions
     from kerfwright.process.job import Job
@@ -39,12 +40,14 @@ class Trial:
         return plan_piece(design, self.machine, self.boards, self.recipes, self.options).job
 
 
-def judge_trial(trial: Trial, laws: Mapping[str, LawKnown], n_draws: int, seed: int) -> Verdict:
+def judge_trial(trial: Trial, laws: Mapping[str, LawKnown], n_draws: int, seed: int, watched: Watched | None = None) -> Verdict:
     """Plan, write every program, read it back, burn and judge. laws: by part."""
-    return judge_job(trial.job(), laws, n_draws, seed, trial.corner)
+    return judge_job(trial.job(), laws, n_draws, seed, trial.corner, watched)
 
 
-def judge_job(job: Job, laws: Mapping[str, LawKnown], n_draws: int, seed: int, corner: str = "") -> Verdict:
+def judge_job(
+    job: Job, laws: Mapping[str, LawKnown], n_draws: int, seed: int, corner: str = "", watched: Watched | None = None
+) -> Verdict:
     """The same of a planned job."""
     from kerfwright.app.job_to_burn import JobToBurn
     from kerfwright.app.verdicts import judge_given
@@ -53,7 +56,7 @@ def judge_job(job: Job, laws: Mapping[str, LawKnown], n_draws: int, seed: int, c
 
     programs = {setup.number: read_program(program_text(setup, job.machine)) for setup in job.setups}
     given = JobToBurn(job, programs, job.recipes, frozenset())
-    return judge_given(given.only(corner) if corner else given, laws, "quick", n_draws, seed, lambda _: None)
+    return judge_given(given.only(corner) if corner else given, laws, "quick", n_draws, seed, lambda _: None, watched)
 
 
 def with_wall_shift(recipes: Mapping[str, Recipe], shift_mm: float) -> dict[str, Recipe]:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from kerfwright.core.codec import plain
 from kerfwright.core.document import build, read_toml
@@ -17,6 +17,7 @@ from kerfwright.core.errors import InputError, KerfwrightError
 
 if TYPE_CHECKING:
     from kerfwright.app.bench_file import BenchSet
+    from kerfwright.app.watched import Watched
     from kerfwright.simulate.known import LawKnown
     from kerfwright.simulate.tune import Choice, Picks, Score, Tuned
 
@@ -39,6 +40,7 @@ class Setting:
     laws: Mapping[str, LawKnown]
     n_draws: int
     seed: int
+    watched: Watched | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +95,7 @@ def tune_piece(
     from kerfwright.app.bench_file import load_bench
     from kerfwright.app.job_to_burn import job_to_burn
     from kerfwright.app.verdicts import burn_laws
+    from kerfwright.app.watched import cells_watched
     from kerfwright.pieces.piece import piece_from
     from kerfwright.simulate.tune import tune
 
@@ -101,8 +104,10 @@ def tune_piece(
     piece = workflow.piece_file(piece)
     tables = read_toml(piece)
     benched = load_bench(bench or workflow.bench_beside(piece), piece_from(tables, str(piece)).panels)
-    laws = burn_laws(job_to_burn(piece, bench), notebook)
-    setting = Setting(tables, benched, laws, n_draws, seed)
+    given = job_to_burn(piece, bench)
+    laws = burn_laws(given, notebook)
+    watched = cells_watched(given.job.machine, given.job.boards[given.job.assembly.mates[0].part_a], notebook)
+    setting = Setting(tables, benched, laws, n_draws, seed, watched)
     with workers(cluster, processes) as pool:
         found = tune(choices_of(setting), partial(score_many, setting, pool), wanted_odds, progress, stop)
     known = next(iter(laws.values()))
@@ -139,7 +144,7 @@ def score_picks(setting: Setting, picks: Picks) -> Score:
     bench = setting.bench
     try:
         trial = Trial(piece, bench.machine, bench.boards, bench.recipes, build(burn, PlanOptions, "burn"))
-        found = judge_trial(trial, setting.laws, setting.n_draws, setting.seed)
+        found = judge_trial(trial, setting.laws, setting.n_draws, setting.seed, setting.watched)
     except KerfwrightError as bad:
         return Score(stopped=bad.message)
     n = len(found.corners)
@@ -195,6 +200,6 @@ def _dask(address: str) -> Generator[Executor, None, None]:
         accepted = "the address that the scheduler prints when it starts"
         raise InputError(f"no dask scheduler answers at {address}", accepted=accepted) from bad
     with client:
-        pool: Executor = cast(Any, client).get_executor(pure=False)
+        pool: Executor = client.get_executor(pure=False)
         with pool:
             yield pool

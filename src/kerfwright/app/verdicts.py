@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,8 +11,7 @@ from kerfwright.app.job_to_burn import JobToBurn, job_to_burn
 from kerfwright.core.errors import InputError
 
 if TYPE_CHECKING:
-    from kerfwright.coupons.readings import Reading
-    from kerfwright.coupons.record import CouponRecord
+    from kerfwright.app.watched import Watched
     from kerfwright.export.exporter import JobFile
     from kerfwright.export.wood_colour import Colour
     from kerfwright.geometry.slab import Slab
@@ -84,7 +82,9 @@ def verdict(
     if corner is not None:
         given = given.only(corner)
     done = burn_given(given, laws, tier, say)
-    found = judge_burns(given, done, laws, n_draws, seed, say, flame_risk(given, notebook) if readings else None)
+    found = judge_burns(given, done, laws, n_draws, seed, say, _watched(given, notebook) if readings else None)
+    if corner is None:
+        found = with_recesses(found, given, laws, seed, say)
     if out is None:
         return Judged(found, given.job)
     files = verdict_files(found, given.job, done, say)
@@ -129,44 +129,27 @@ def burn_laws(given: JobToBurn, notebook: str | Path | None = None, readings: bo
 
 def facts_read(machine: str, species: str, notebook: str | Path | None) -> list[BurntFact]:
     """What was read of this machine on this wood, of any thickness."""
+    from kerfwright.app.watched import coupons_of
     from kerfwright.simulate.facts import facts_from_coupons
     from kerfwright.wood.species import find_species
 
     wood = find_species(species).name
-    read = _coupons(notebook)
+    read = coupons_of(notebook)
     return facts_from_coupons([(record, readings) for record, readings in read if (record.machine, record.species) == (machine, wood)])
 
 
-def flame_risk(given: JobToBurn, notebook: str | Path | None) -> Callable[[float], str] | None:
-    """The risk of flame of an energy, told as a multiple of what just goes through, by the cells that were watched: "raised", "high"
-    or "unknown". None when too few were. It counts from what 99 places of 100 need, so it errs on the loud side.
-    """
-    from kerfwright.calibrate.evidence import evidence_from
-    from kerfwright.calibrate.learn import learn
-
-    evidence = evidence_from(_coupons(notebook))
-    part = given.job.assembly.mates[0].part_a
-    learned = learn(evidence, given.job.machine, given.job.boards[part]) if evidence.data else None
-    if learned is None or learned.heat is None or learned.through is None:
-        return None
-    heat, needed_ln = learned.heat, learned.through.needed_ln.value
-    return lambda excess: heat.risk(needed_ln + math.log(max(excess, 1e-6)))
-
-
-def _coupons(notebook: str | Path | None) -> list[tuple[CouponRecord, list[Reading]]]:
-    from kerfwright.app.learning import coupons_read
-    from kerfwright.notebook.address import default_path
-    from kerfwright.notebook.notebook import open_notebook
-
-    if notebook is None and not default_path().exists():
-        return []  # to look is no reason to begin a notebook
-    with open_notebook(notebook) as book:
-        return coupons_read(book)
-
-
-def judge_given(given: JobToBurn, laws: Mapping[str, LawKnown], tier: Tier, n_draws: int, seed: int, say: Progress = _nothing) -> Verdict:
+def judge_given(
+    given: JobToBurn, laws: Mapping[str, LawKnown], tier: Tier, n_draws: int, seed: int, say: Progress = _nothing,
+    watched: Watched | None = None,
+) -> Verdict:  # fmt: skip
     """Burn and judge in one go."""
-    return judge_burns(given, burn_given(given, laws, tier, say), laws, n_draws, seed, say)
+    return judge_burns(given, burn_given(given, laws, tier, say), laws, n_draws, seed, say, watched)
+
+
+def _watched(given: JobToBurn, notebook: str | Path | None) -> Watched | None:
+    from kerfwright.app.watched import cells_watched
+
+    return cells_watched(given.job.machine, given.job.boards[given.job.assembly.mates[0].part_a], notebook)
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,9 +216,9 @@ def _full(
 
 def judge_burns(
     given: JobToBurn, done: Burns, laws: Mapping[str, LawKnown], n_draws: int, seed: int, say: Progress = _nothing,
-    risk_of: Callable[[float], str] | None = None,
+    watched: Watched | None = None,
 ) -> Verdict:  # fmt: skip
-    """Put together what was burnt. risk_of: see ``flame_risk``."""
+    """Put together what was burnt. watched: cells that tell what flames and what chars."""
     import numpy as np
 
     from kerfwright.simulate.heat_verdict import heat_verdict
@@ -243,12 +226,29 @@ def judge_burns(
 
     known = _of_most_parts(laws)
     say("following the heat")
-    context = Context(sum(done.times_s.values()), heat_verdict(done.boards, known.law, risk_of), done.tier, done.times_s)
+    heat = heat_verdict(done.boards, known.law, watched and watched.flame_word, watched and watched.char_word)
+    context = Context(sum(done.times_s.values()), heat, done.tier, done.times_s)
     say("putting the corners together")
     found = judge(given.job, done.responses, known, np.random.default_rng(seed), n_draws, given.pilots, context)
     if any(law is not known for law in laws.values()):
         found = replace(found, said=(*found.said, "Boards of two species: the spread of the burn law is that of the one with more boards."))
     return found
+
+
+def with_recesses(found: Verdict, given: JobToBurn, laws: Mapping[str, LawKnown], seed: int, say: Progress = _nothing) -> Verdict:
+    """The verdict with what stands in grooves and housings."""
+    import numpy as np
+
+    from kerfwright.simulate.motion import motion_of
+    from kerfwright.simulate.recesses import held_by, judge_recesses
+    from kerfwright.simulate.said import recess_sentences
+
+    if not held_by(given.job.assembly):
+        return found
+    say("looking into the grooves")
+    motions = {number: motion_of(program, given.job.machine) for number, program in given.programs.items()}
+    recesses = judge_recesses(given.job, motions, laws, np.random.default_rng(seed), found.n_draws, given.pilots)
+    return replace(found, recesses=recesses, said=(*found.said[:1], *recess_sentences(recesses), *found.said[1:]))
 
 
 def _of_most_parts(laws: Mapping[str, LawKnown]) -> LawKnown:

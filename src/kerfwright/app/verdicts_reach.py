@@ -13,6 +13,7 @@ from kerfwright.core.document import build, read_toml
 from kerfwright.core.errors import InputError, KerfwrightError
 
 if TYPE_CHECKING:
+    from kerfwright.app.watched import Watched
     from kerfwright.machine.machine import Machine
     from kerfwright.process.recipe import Recipe
     from kerfwright.simulate.facts import BurntFact
@@ -61,6 +62,7 @@ def reach(
     The burn law comes from the notebook's readings of this machine on this wood, else from the numbers of ``recipe``, else from
     priors alone. species: by default the recipe's.
     """
+    from kerfwright.app.watched import cells_watched
     from kerfwright.machine.machine import Machine
     from kerfwright.process.recipe import Recipe
     from kerfwright.simulate.identify import TOLD, identify
@@ -82,12 +84,13 @@ def reach(
     for thickness_mm in thicknesses_mm:
         say(f"{thickness_mm:g} mm, its coupons")
         rehearsed = _as_if_read(facts, known, mine, wood, thickness_mm)
+        watched = cells_watched(mine, next(iter(_boards(wood, thickness_mm).values())), notebook)
         for way in WAYS:
             say(f"{thickness_mm:g} mm, {way}")
             rows.append(
                 ReachRow(way, thickness_mm, stopped=rehearsed)
                 if isinstance(rehearsed, str)
-                else one_way(mine, wood, *rehearsed, thickness_mm, way, n_draws, seed)
+                else one_way(mine, wood, *rehearsed, thickness_mm, way, n_draws, seed, watched)
             )
     typed = (TOLD,) if facts and not any(fact.board for fact in facts) else ()
     said = (*(where_it_stops(rows, way) for way in WAYS), *typed, *known.said)
@@ -95,9 +98,10 @@ def reach(
 
 
 def one_way(
-    machine: Machine, species: str, known: LawKnown, recipe: Recipe, thickness_mm: float, way: str, n_draws: int, seed: int
-) -> ReachRow:
-    """One row of the table: plan, burn, judge; a ramp's wall shift is rehearsed by a first burn."""
+    machine: Machine, species: str, known: LawKnown, recipe: Recipe, thickness_mm: float, way: str, n_draws: int, seed: int,
+    watched: Watched | None = None,
+) -> ReachRow:  # fmt: skip
+    """One row of the table: plan, burn, judge; a ramp's wall shift is rehearsed by a first burn. watched: cells of this thickness."""
     from kerfwright.plan.options import PlanOptions
     from kerfwright.simulate.reach import ReachRow
 
@@ -111,7 +115,7 @@ def one_way(
             first = judge_job(trial.job(), laws, 2, seed, CORNER).corners[0]
             trial = Trial(trial.piece, machine, boards, with_wall_shift(recipes, unplanned_mm(first)), options, CORNER)
         job = trial.job()
-        found = judge_job(job, laws, n_draws, seed, CORNER)
+        found = judge_job(job, laws, n_draws, seed, CORNER, watched)
     except KerfwrightError as bad:
         return ReachRow(way, thickness_mm, stopped=bad.message.rstrip("."))
     corner = found.corners[0]

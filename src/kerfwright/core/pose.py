@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+_LAST_ROW = np.array([0.0, 0.0, 0.0, 1.0])
+_ROUNDING = 1e-8 + 1e-5 * np.eye(3)  # what poses typed to a few places, multiplied often, may be off by
+
 
 @dataclass(frozen=True, eq=False)
 class Pose:
@@ -19,8 +22,8 @@ class Pose:
     def __post_init__(self) -> None:
         matrix = np.array(self.matrix, dtype=float)
         turn = matrix[:3, :3]
-        rigid = matrix.shape == (4, 4) and np.allclose(turn @ turn.T, np.eye(3), atol=1e-9)
-        if not rigid or not np.allclose(matrix[3], [0, 0, 0, 1]) or np.linalg.det(turn) < 0:
+        rigid = matrix.shape == (4, 4) and np.all(np.abs(turn @ turn.T - np.eye(3)) <= _ROUNDING)
+        if not rigid or not np.all(np.abs(matrix[3] - _LAST_ROW) <= _ROUNDING[0, 1]) or np.linalg.det(turn) < 0:
             raise ValueError("a Pose is a 4 x 4 rigid motion without mirroring")
         matrix.flags.writeable = False
         object.__setattr__(self, "matrix", matrix)

@@ -22,7 +22,7 @@ from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, straight_slab
 from kerfwright.pieces.carcass import Carcass
-from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
+from kerfwright.pieces.groove import FLOOR_ROOM_MM, LEAST_WEB_MM, groove, groove_depth_mm
 from kerfwright.pieces.seasons import RoomAir, through_the_year
 from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
@@ -72,9 +72,9 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
     moves = through_the_year(BOTTOM, carcass.inside_mm[1], wishes.room, board)
     shrink_mm, swell_mm = moves.shrink_mm, moves.swell_mm
     # Half of the room is left on each side; the tongue must still hold when the board is driest.
-    play_mm = swell_mm + wishes.play_mm
-    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, LEAST_TONGUE_MM + (play_mm + shrink_mm) / 2, "bottom.depth")
-    tongue_mm = depth_mm - (play_mm + shrink_mm) / 2
+    needed_mm = LEAST_TONGUE_MM + (swell_mm + shrink_mm) / 2 + FLOOR_ROOM_MM
+    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, needed_mm, "bottom.depth")
+    tongue_mm = LEAST_TONGUE_MM + depth_mm - needed_mm
     if tongue_mm < LEAST_TONGUE_MM - 1e-9:
         raise BuildError(
             f"the bottom shrinks out of its grooves: {tongue_mm:.1f} mm of tongue is left when it is driest",
@@ -83,7 +83,8 @@ def fit_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float, boar
             "make the box narrower, or use a quieter wood, quarter sawn",
         )
     inside_mm = carcass.inside_mm
-    size_mm = (inside_mm[0] + 2 * depth_mm - wishes.play_mm, inside_mm[1] + 2 * depth_mm - play_mm)
+    held_mm = depth_mm - FLOOR_ROOM_MM
+    size_mm = (inside_mm[0] + 2 * held_mm, inside_mm[1] + 2 * held_mm - swell_mm)
     slab = straight_slab(_outline(size_mm, inside_mm, wishes.play_mm), thickness_mm)
     pose = lying_pose(carcass, size_mm, wishes.up_mm + wishes.play_mm / 2)
     part = Part(BOTTOM, slab, pose)

@@ -21,6 +21,7 @@ from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, straight_slab
 from kerfwright.pieces.carcass import Carcass
+from kerfwright.pieces.groove import FLOOR_ROOM_MM
 
 Array = NDArray[np.float64]
 
@@ -150,8 +151,9 @@ def _part(
     carcass: Carcass, wishes: DividerWishes, divider: _Divider, others: list[_Divider], floor_mm: float, top_mm: float
 ) -> Part:
     first, axis = (carcass.panels[3], 0) if divider.long else (carcass.panels[0], 1)
-    length_mm = carcass.inside_mm[axis] + 2 * wishes.housing_mm - wishes.play_mm
-    start_mm = carcass.thickness_mm[first] - wishes.housing_mm + wishes.play_mm / 2
+    held_mm = wishes.housing_mm - FLOOR_ROOM_MM
+    length_mm = carcass.inside_mm[axis] + 2 * held_mm
+    start_mm = carcass.thickness_mm[first] - held_mm
     halves = [(other.at_mm - start_mm, (other.thickness_mm + wishes.play_mm) / 2) for other in others]
     slots = [(middle_mm - half_mm, middle_mm + half_mm) for middle_mm, half_mm in halves]
     height_mm = top_mm - floor_mm

@@ -15,7 +15,7 @@ from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Recess, straight_slab
 from kerfwright.pieces.bottom import BOTTOM, GROOVE, LEAST_TONGUE_MM, Bottom, BottomWishes
 from kerfwright.pieces.carcass import Carcass
-from kerfwright.pieces.groove import groove, groove_depth_mm
+from kerfwright.pieces.groove import FLOOR_ROOM_MM, groove, groove_depth_mm
 from kerfwright.pieces.seasons import through_the_year
 from kerfwright.process.hardware import Hardware
 from kerfwright.wood.board import Board
@@ -38,9 +38,10 @@ def slide_in_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float,
 
     Raises BuildError, naming the dimension to change, when the grooves leave too little wood or the room is too little.
     """
-    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, LEAST_TONGUE_MM + wishes.play_mm, "bottom.depth")
+    depth_mm = groove_depth_mm(carcass, wishes.depth_mm, LEAST_TONGUE_MM + FLOOR_ROOM_MM, "bottom.depth")
     front_mm = carcass.thickness_mm["front"]
-    size_mm = (carcass.inside_mm[0] + 2 * depth_mm - wishes.play_mm, carcass.outside_mm[1] - front_mm + depth_mm)
+    held_mm = depth_mm - FLOOR_ROOM_MM
+    size_mm = (carcass.inside_mm[0] + 2 * held_mm, carcass.outside_mm[1] - front_mm + held_mm)
     moves = through_the_year(BOTTOM, size_mm[1], wishes.room, board)
     if moves.swell_mm > behind_mm:
         raise BuildError(
@@ -50,9 +51,9 @@ def slide_in_bottom(carcass: Carcass, wishes: BottomWishes, thickness_mm: float,
         )
     z_mm = wishes.up_mm + wishes.play_mm / 2
     # Its show face looks down; its x runs to the right, its y to the front.
-    x0_mm = carcass.thickness_mm["left"] - depth_mm + wishes.play_mm / 2
+    x0_mm = carcass.thickness_mm["left"] - held_mm
     origin = np.array([x0_mm, carcass.outside_mm[1], z_mm])
-    ring = _outline(size_mm, depth_mm, wishes.play_mm)
+    ring = _outline(size_mm, held_mm, wishes.play_mm)
     part = Part(BOTTOM, straight_slab(ring, thickness_mm), axes(np.array([1.0, 0, 0]), -BACKWARD, np.array([0, 0, -1.0]), origin))
     span_mm = wishes.up_mm, raised_by_mm(wishes, thickness_mm)
     out: dict[str, tuple[str, ...]] = {"front": (), "right": ("right",), "left": ("left",)}

@@ -11,6 +11,7 @@ from kerfwright.pieces.carcass import Carcass
 
 LEAST_WEB_MM = 1.5  # wood left behind a groove (judgement of ours)
 OVERRUN_MM = 0.3  # a stopped groove runs on this far: the beam rounds its corners
+FLOOR_ROOM_MM = 0.3  # what stands in a groove stays this far off its floor, for burnt depths differ (judgement of ours)
 RUN_OUT_MM = 5.0  # and one that goes out through an end this far beyond it
 
 

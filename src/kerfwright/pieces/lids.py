@@ -27,7 +27,7 @@ from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, Slab, straight_slab
 from kerfwright.pieces.butt_hinge import ButtHinge, butt_hinged
 from kerfwright.pieces.carcass import PANELS, Carcass
-from kerfwright.pieces.groove import LEAST_WEB_MM, groove, groove_depth_mm
+from kerfwright.pieces.groove import FLOOR_ROOM_MM, LEAST_WEB_MM, groove, groove_depth_mm
 from kerfwright.pieces.lid import ALONG, LID, UP, Lid, Travel, lying, rectangle
 from kerfwright.pieces.seasons import RoomAir, through_the_year
 from kerfwright.process.hardware import Hardware
@@ -136,7 +136,7 @@ def _lift_off(carcass: Carcass, wishes: LiftOff, thickness_mm: Mapping[str, floa
 def _sliding(carcass: Carcass, wishes: Sliding, thickness_mm: float, board: Board | None) -> Lid:
     inside, outside = carcass.inside_mm, carcass.outside_mm
     moves = through_the_year(LID, inside[1], wishes.room, board)
-    needed_mm = LEAST_TONGUE_MM + (wishes.play_mm + moves.swell_mm + moves.shrink_mm) / 2
+    needed_mm = LEAST_TONGUE_MM + (moves.swell_mm + moves.shrink_mm) / 2 + FLOOR_ROOM_MM
     depth_mm = groove_depth_mm(carcass, wishes.depth_mm, needed_mm, "lid.depth")
     if depth_mm < needed_mm - 1e-9:
         raise BuildError(
@@ -153,9 +153,10 @@ def _sliding(carcass: Carcass, wishes: Sliding, thickness_mm: float, board: Boar
     out = {"front": ("right",), "back": ("left",), "left": ()}
     span_mm = top_mm - width_mm, top_mm
     recesses = {wall: (groove(carcass, wall, "groove for the lid", span_mm, depth_mm, ends),) for wall, ends in out.items()}
-    x0_mm, x1_mm = left_mm - depth_mm + wishes.play_mm / 2, outside[0]
-    across_mm = inside[1] + 2 * depth_mm - wishes.play_mm - moves.swell_mm
-    u, v = depth_mm - wishes.play_mm / 2 + wishes.play_mm, (across_mm - inside[1] + wishes.play_mm) / 2
+    held_mm = depth_mm - FLOOR_ROOM_MM
+    x0_mm, x1_mm = left_mm - held_mm, outside[0]
+    across_mm = inside[1] + 2 * held_mm - moves.swell_mm
+    u, v = held_mm + wishes.play_mm / 2, (across_mm - inside[1] + wishes.play_mm) / 2
     length_mm = x1_mm - x0_mm
     near: Array = np.array([(0, v), (u, v), (u, 0), (length_mm, 0)])
     corners = np.vstack([near, (near * [1, -1] + [0, across_mm])[::-1]])

@@ -30,9 +30,11 @@ def plan_corner(
         raise InputError(f'there is no corner "{name}"', accepted=", ".join(each.name for each in design.corners))
     whole, two = design.assembly, (corner.tail_part, corner.pin_part)
     assembly = replace(
-        whole, parts=tuple(part for part in whole.parts if part.name in two), mates=tuple(mate for mate in whole.mates if mate.corner == name),
+        whole,
+        parts=tuple(part for part in whole.parts if part.name in two),
+        mates=tuple(mate for mate in whole.mates if mate.corner == name),
         freedoms=tuple(each for each in whole.freedoms if each.corner == name),
-    )  # fmt: skip
+    )
     blanks = told_apart(boards)
     plans = {
         part.name: plan_part(Bench(
@@ -43,4 +45,5 @@ def plan_corner(
     }  # fmt: skip
     setups = numbered([setup for part in assembly.parts for setup in plans[part.name].setups])
     walls = tuple(option for plan in plans.values() for option in plan.options)
-    return Job(whole.name, machine, dict(boards), dict(recipes), assembly, setups, (), (gap_of(corner, plans),), walls, (), options.model_dump())
+    gaps = (gap_of(corner, plans),)
+    return Job(whole.name, machine, dict(boards), dict(recipes), assembly, setups, (), gaps, walls, (), options.model_dump())

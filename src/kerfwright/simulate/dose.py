@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from kerfwright.core.errors import InputError
 from kerfwright.simulate.along import end_share, line_energy
 from kerfwright.simulate.law import BurnLaw, line_j_mm2
-from kerfwright.simulate.light import is_field, radii_mm
+from kerfwright.simulate.light import is_field, on_char, radii_mm
 from kerfwright.simulate.section import beam_plane
 from kerfwright.simulate.strokes import Strokes
 
@@ -109,7 +109,7 @@ def dose_field(
     field = _empty(strokes, setup, law, patch, thickness_mm)
     mine = np.flatnonzero(strokes.setup == setup)
     brush = _Brush(strokes, law, field)
-    worth = np.where(strokes.again > 0, law.over_char_frac, 1.0) * (1.0 if more_frac is None else 1.0 + more_frac)
+    worth = np.where(on_char(law, strokes), law.over_char_frac, 1.0) * (1.0 if more_frac is None else 1.0 + more_frac)
     mine = mine[brush.reaches(mine)]
     for done, stroke in enumerate(mine):
         if watch.stop and watch.stop():

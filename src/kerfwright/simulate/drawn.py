@@ -12,50 +12,69 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kerfwright.simulate.bend import Bend, bend_of
 from kerfwright.simulate.corner import Corner, Side
 from kerfwright.simulate.fold import SideFold, SideMaps, hats, side_fold
-from kerfwright.simulate.known import SCALES, LawKnown
+from kerfwright.simulate.known import LawKnown
 from kerfwright.simulate.response import WallResponse
 from kerfwright.simulate.spread import KERF, N_NODES, PLACES, RAMP, Draws, OwnUnit, law_cause, node_root, own_cause
 
 Array = NDArray[np.float64]
 NEED, THICKNESS = "need_j_mm3", "thickness_mm"
+AT_ONCE = 100  # draws bent together, to stay in the processor's cache and out of its memory's way
 
 
 @dataclass(frozen=True, eq=False)
 class DrawnSide:
-    """One side of a corner. base_mm: (N,); law_mm: (u, N) for one on each number's fit scale; own_mm: (v, N) for one of each own
-    unit; form_mm: (2, N) for what the law's form misses of slits and of fields; need_mm: (N,) for ln need by one;
-    node_shares: (f, stations, N_NODES) weights of the nodes along each flank;
-    uncut_frac: (1, e) how much of each edge was not cut free."""
+    """One side of a corner. base_mm: (e, s, d) walls as told; uncut_frac: (1, e) how much of each edge was not cut free; bend: how walls
+    move by more than a little, None when straight; node_weights: (s, N_NODES) of the nodes along a flank.
+
+    As rows, how walls move straight: law_mm (u, N) for one on each number's fit scale, own_mm (v, N) for one of each own unit, form_mm
+    (2, N) for what the law's form misses of slits and of fields, node_mm (N_NODES, N) for ln need by one at each node of all flanks."""
 
     side: Side
     part: str
     fold: SideFold
-    edges: tuple[str, ...]
     base_mm: Array
+    uncut_frac: Array
+    bend: Bend | None
+    node_weights: Array
+    base_row_mm: Array
     law_mm: Array
     own_mm: Array
-    units: tuple[OwnUnit, ...]
     form_mm: Array
-    need_mm: Array
-    node_shares: Array
+    node_mm: Array
+    units: tuple[OwnUnit, ...]
     law_causes: tuple[str, ...]
     own_causes: tuple[str, ...]
-    uncut_frac: Array
 
-    def maps(self, draws: Draws) -> SideMaps:
-        """k draws of this side."""
-        own = [draws.own_values[self.part][unit.name][:, None] for unit in self.units]
-        row = np.hstack([draws.law_values, draws.form_values[self.part], *own]) @ np.concatenate([self.law_mm, self.form_mm, self.own_mm])
-        row += self.base_mm
-        maps = self.fold.maps(row)
-        if draws.place_values and np.any(self.need_mm):
-            nodes = np.stack([draws.place_values[self.part][edge] for edge in self.edges], axis=1)  # (k, f, nodes)
-            along = np.matmul(self.node_shares, nodes[..., None])[..., 0]  # (k, f, stations)
-            along = along[:, :, None, :] if self.side == "tail" else along[..., None]
-            maps.flank_mm[...] += along * self.fold.maps(self.need_mm[None]).flank_mm
-        return maps
+    @property
+    def edges(self) -> tuple[str, ...]:
+        """Its flanks."""
+        return self.fold.edges[: self.fold.n_flanks]
+
+    def maps(self, draws: Draws) -> tuple[SideMaps, Array]:
+        """k draws of this side, and how much of each edge stays wood, (k, e)."""
+        values = np.hstack([draws.law_values, *(draws.own_values[self.part][unit.name][:, None] for unit in self.units)])
+        form = draws.form_values[self.part] @ self.form_mm
+        nodes = np.zeros((draws.n, len(self.edges), N_NODES))
+        if draws.place_values:
+            nodes = np.stack([draws.place_values[self.part][edge] for edge in self.edges], axis=1)
+        if self.bend is None:
+            straight = self.fold.maps(self.base_row_mm + values @ np.concatenate([self.law_mm, self.own_mm]) + form)
+            straight.flank_mm[...] += np.einsum("kfj,jfab->kfab", nodes, self.fold.maps(self.node_mm).flank_mm)
+            return straight, np.repeat(self.uncut_frac, draws.n, axis=0)
+        some = [slice(k, k + AT_ONCE) for k in range(0, draws.n, AT_ONCE)]
+        rows, uncut = (np.concatenate(each) for each in zip(*(self._bent(self.bend, values[k], nodes[k]) for k in some), strict=True))
+        return self.fold.maps(rows + form), uncut
+
+    def _bent(self, bend: Bend, values: Array, nodes: Array) -> tuple[Array, Array]:
+        """(rows, how much of each edge stays wood) of some draws. nodes: (k, f, N_NODES)."""
+        need_ln = np.zeros((len(values), *self.base_mm.shape[:2]))
+        need_ln[:, : len(self.edges)] = nodes @ self.node_weights.T
+        walls, margin = bend.moved(values, need_ln)
+        walls, uncut = self.fold.cleared(np.where(margin < 0, np.nan, self.base_mm + walls))
+        return self.fold.row(walls), uncut
 
     def slopes_mm(self, weights: Array, per_thicker_ratio: float = 0.0) -> list[tuple[str, str, Array]]:
         """(cause, block, slopes (u,)) of a sum over this side's row. weights: (N,) of the sum; per_thicker_ratio: how much it
@@ -71,9 +90,7 @@ class DrawnSide:
 
     def _place_slopes(self, weights: Array) -> Array:
         """How the sum moves with ln need at each node, (f * N_NODES,)."""
-        flank = self.fold.maps((self.need_mm * weights)[None]).flank_mm[0]  # (f, a, b)
-        by_station = flank.sum(axis=1 if self.side == "tail" else 2)
-        return np.einsum("fs,fsj->fj", by_station, self.node_shares).ravel()
+        return self.fold.maps(self.node_mm * weights).flank_mm.sum(axis=(2, 3)).T.ravel()
 
 
 def drawn_side(
@@ -82,21 +99,24 @@ def drawn_side(
     """One side made ready. ramped: its flanks are fields of lines, not slits. Units that move no wall are left out,
     but for thickness, which moves the other board."""
     fold = side_fold(corner, side, response.base)
-    base, uncut = fold.cleared(fold.stack({edge: wall.back_mm for edge, wall in response.base.walls.items()}))
-    moves = {
-        unit.name: move for unit in units
-        if unit.sd > 0 and (np.any(move := _moved(fold, response, unit.name)) or unit.name == THICKNESS)
-    }  # fmt: skip
-    law = [_moved(fold, response, name) * _fit_step(known, name) for name in (*known.names, NEED)]
-    rows = fold.row(np.stack([base[0], *law, *moves.values()]))
-    n = 1 + len(known.names)
-    shares = np.array([each.tail_share.mean(axis=0) if side == "tail" else each.pin_share.mean(axis=1) for each in corner.flanks])
-    nodes = hats(np.linspace(0.0, 1.0, N_NODES), shares.ravel()).reshape(*shares.shape, N_NODES)
-    told = tuple(unit for unit in units if unit.name in moves)
+    walls = fold.stack({edge: wall.back_mm for edge, wall in response.base.walls.items()})
+    cleared, uncut = fold.cleared(walls)
+    base = cleared[0]
+    told = tuple(unit for unit in units if unit.sd > 0 and (unit.name == THICKNESS or np.any(_moved(fold, response, unit.name))))
+    names = (*known.names, *(unit.name for unit in told))
+    scales = [known.per_fit(name) for name in known.names] + [1.0] * len(told)
+    moved = np.array([scale * _moved(fold, response, name) for scale, name in zip(scales, names, strict=True)]).reshape(-1, *base.shape)
+    need_mm = known.per_fit(NEED) * _moved(fold, response, NEED)
+    nodes = hats(np.linspace(0.0, 1.0, N_NODES), fold.share)
+    rows, n_law = fold.row(moved), len(known.names)
+    bend = None
+    if response.opening is not None:
+        made_by = np.stack([response.made_by[edge] for edge in fold.edges])
+        bend = bend_of(response.opening.of(fold.edges), known, names, made_by, moved, need_mm)
     return DrawnSide(
-        side, corner.tail_part if side == "tail" else corner.pin_part, fold, fold.edges[: fold.n_flanks], rows[0], rows[1:n], rows[n + 1 :],
-        told, _form(corner, fold, known, ramped), rows[n], nodes,
-        tuple(law_cause(name, ramped) for name in known.names), tuple(own_cause(unit, ramped) for unit in told), uncut,
+        side, corner.tail_part if side == "tail" else corner.pin_part, fold, base, uncut, bend, nodes, fold.row(cleared)[0],
+        rows[:n_law], rows[n_law:], _form(corner, fold, known, ramped), fold.row(need_mm * nodes.T[:, None, :, None]),
+        told, tuple(law_cause(name, ramped) for name in known.names), tuple(own_cause(unit, ramped) for unit in told),
     )
 
 
@@ -131,12 +151,6 @@ def variance_by_cause(slopes_mm: Sequence[tuple[str, str, Array]], block_matrix:
     for cause, block, slope in slopes_mm:
         found[cause] = found.get(cause, 0.0) + float(slope @ block_matrix[block] @ totals[block])
     return found
-
-
-def _fit_step(known: LawKnown, name: str) -> float:
-    """How much a number changes for one on its fit scale."""
-    value = float(getattr(known.law, name))
-    return {"plain": 1.0, "log": value, "logit": value * (1 - value)}[SCALES[name]]
 
 
 def _moved(fold: SideFold, response: WallResponse, unit: str) -> Array:

@@ -7,6 +7,7 @@ stroke freed (NaN) stands as its nearest neighbour along the edge; how much of a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -68,7 +69,8 @@ class SideFold:
         if self.side == "pin":
             flanks = flanks.swapaxes(2, 3)
         ends = np.matmul(self.floor_weights, deep[:, f:])  # (k, floors and tips, N_FLOOR, D)
-        return np.concatenate([flanks.reshape(k, -1), ends[:, : g - f].reshape(k, -1), ends[:, g - f :].mean(axis=(2, 3))], axis=1)
+        flat = [each.reshape(k, math.prod(each.shape[1:])) for each in (flanks, ends[:, : g - f], ends[:, g - f :].mean(axis=(2, 3)))]
+        return np.concatenate(flat, axis=1)
 
     def maps(self, row_mm: Array) -> SideMaps:
         """The row taken apart again: views, not copies. row_mm: (k, n_row)."""
@@ -85,11 +87,13 @@ class SideFold:
         uncut = station_weights(self.share) @ gone.mean(axis=3)[..., None]
         if not gone.any():
             return stack_mm, uncut[..., 0]
-        filled = stack_mm.copy()
+        some = gone.any(axis=(2, 3))
+        filled, cleared = stack_mm[some], stack_mm.copy()  # (p, s, d)
         for _ in self.share[1:]:
             for to, source in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
-                filled[:, :, to] = np.where(np.isnan(filled[:, :, to]), filled[:, :, source], filled[:, :, to])
-        return np.nan_to_num(filled), uncut[..., 0]
+                filled[:, to] = np.where(np.isnan(filled[:, to]), filled[:, source], filled[:, to])
+        cleared[some] = np.nan_to_num(filled)
+        return cleared, uncut[..., 0]
 
 
 def side_fold(corner: Corner, side: Side, part: BurntPart) -> SideFold:

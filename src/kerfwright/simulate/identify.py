@@ -5,9 +5,9 @@ Law (1): minimise sum of rho(r_i(u)) - 2 sum of ln p_j(u) + u.u, rho(r) = 2 c^2 
 readings, straight for outliers (pseudo-Huber); p_j the odds of each yes or no. That is the mode of the posterior under the
 priors of known.py, so with no reading the priors come back.
 Law (2): covariance = (J^T W J + yes-and-no information + 1)^-1 there (Laplace), W = 1 / sqrt(1 + (r/c)^2).
-Law (3): the form's own error, one variance for widths, one for lines and one for depths, is what residuals spread beyond
-their readings, drawn toward a prior worth 4 readings; it adds to each fact's sd, and the fit is made again.
-Source: Bates and Watts 1988 for (1) and (2), DerSimonian and Laird 1986 for the idea of (3) (both from memory).
+Law (3): the form's own error, one for widths, one for lines and one for depths, is what readings at settings left out are missed
+by beyond their spread (left_out.py), drawn toward a prior worth 4 readings; it adds to each fact's sd, and the fit is made again.
+Source: Bates and Watts 1988 for (1) and (2) (from memory).
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ from kerfwright.process.recipe import Recipe
 from kerfwright.simulate.facts import BurntFact, facts_from_recipe
 from kerfwright.simulate.known import IN_WORDS, OURS, Belief, LawKnown, beliefs, believed, from_fit
 from kerfwright.simulate.law import BurnLaw
+from kerfwright.simulate.left_out import Fitted, form_error
 from kerfwright.simulate.predict import Trial
-from kerfwright.simulate.seeing import ROBUST, Seeing
+from kerfwright.simulate.seeing import Seeing
 
 Array = NDArray[np.float64]
 
@@ -39,7 +40,7 @@ KEPT = 0.8  # a number whose spread is still this share of its prior's was not t
 BROWN = Belief("brown_frac", "log", 0.1, 0.9, f"what of the threshold leaves a dark line: {OURS}")
 # What the law's form may miss before anything is known: of a slit's width and a line's, mm, and of a depth, as a share.
 FORM = {"slit": 0.008, "line": 0.010, "field": 0.05}
-TOLD = "taken from the numbers typed in the recipe: the two agree more than they should"
+TOLD = "taken from the recipe's own numbers, so that plan and burn agree more than they should"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,11 +83,6 @@ class _Fit:
     slopes: Array
     told: Array
 
-    @property
-    def leverage(self) -> Array:
-        """(n,) how much of each fact the fit took up, 0 to 1."""
-        return self.told * np.einsum("ij,jk,ik->i", self.slopes, self.covariance, self.slopes)
-
 
 def identify(facts: Sequence[BurntFact], laser: str, power_w: float) -> LawKnown:
     """The burn law of one machine on one species. laser: "diode", "co2" or "other"; power_w as the machine's file tells it.
@@ -102,10 +98,10 @@ def identify(facts: Sequence[BurntFact], laser: str, power_w: float) -> LawKnown
     seeing = Seeing(facts, boards)
     # A sharp yes or no says nothing far from its edge, and the search would lie still there: it begins with soft ones.
     fit = _fitted(Seeing(facts, boards, BLUR), unknowns, dict(FORM), None)
-    form = _form(seeing, fit, dict(FORM))
+    form = _form(seeing, fit)
     for _ in range(ROUNDS):
         fit = _fitted(seeing, unknowns, form, fit)
-        form = _form(seeing, fit, form)
+        form = _form(seeing, fit)
     k = len(unknowns.held)
     spreads = unknowns.spreads[:k]
     return LawKnown(
@@ -194,22 +190,15 @@ def _drawn(seeing: Seeing, unknowns: _Unknowns, fit: _Fit) -> Array:
     return np.clip(fit.u + steps, -FAR, FAR)
 
 
-def _form(seeing: Seeing, fit: _Fit, form: dict[str, float]) -> dict[str, float]:
+def _form(seeing: Seeing, fit: _Fit) -> dict[str, float]:
     """Law (3)."""
     found: dict[str, float] = {}
     for kind, prior in FORM.items():
         mine = seeing.of(kind)
-        if not len(mine):
-            found[kind] = prior
-            continue
-        off, own = seeing.off(fit.predicted, mine, kind)
-        now = np.hypot(own, form[kind])
-        off = np.clip(off, -ROBUST * now, ROBUST * now)
-        # Residuals are smaller than errors by what the fit took up, so their squares are shared among the spare ones.
-        spare = np.clip(1 - fit.leverage[mine], 0.0, 1.0)
-        seen = float(np.sum(off**2 - spare * own**2))
-        worth = float(np.sum(spare))
-        found[kind] = math.sqrt(max((PRIOR_WORTH * prior**2 + seen) / (PRIOR_WORTH + worth), (prior / 2) ** 2))
+        off, own, unit = seeing.off(fit.predicted, mine, kind)
+        fitted = Fitted([seeing.facts[int(i)] for i in mine], off, own, fit.told[mine] * unit**2, fit.slopes[mine] / unit[:, None],
+                        fit.covariance)  # fmt: skip
+        found[kind] = form_error(fitted, prior, PRIOR_WORTH) if len(mine) else prior
     return found
 
 
@@ -220,16 +209,16 @@ def _said(facts: Sequence[BurntFact], seeing: Seeing, fit: _Fit, unknowns: _Unkn
         if len(mine):
             off = seeing.value[mine] - fit.predicted[mine]
             n = sum(facts[int(i)].n for i in mine)
-            said.append(f"{n} readings of {word}, rms {math.sqrt(float(np.mean(off**2))):.3f} mm from the law")
+            said.append(f"{n} readings of {word}, met to within {math.sqrt(float(np.mean(off**2))):.3f} mm (root mean square)")
     cells = seeing.of("through")
     if len(cells):
         wrong = int(np.sum((fit.predicted[cells] > 0) != (seeing.value[cells] > 0.5)))
-        said.append(f"{len(cells)} slits looked at for light, {wrong} otherwise than the law would have it")
+        said.append(f"{len(cells)} {'slit' if len(cells) == 1 else 'slits'} looked at for light, {wrong} told wrong")
     spread = np.sqrt(np.diag(fit.covariance))
     kept = [each.name for each, share in zip(unknowns.held, spread, strict=False) if share > KEPT]
     if kept:
-        said.append(f"these readings do not tell {', '.join(IN_WORDS[name] for name in kept)}: wide beliefs without a source stand in")
-    said.append("one board: the law is this board's" if n_boards == 1 else f"{n_boards} boards: the law is of their middle")
+        said.append(f"these readings do not tell {', '.join(IN_WORDS[name] for name in kept)}: wide guesses without a source stand in")
+    said.append("one board: it speaks of this board" if n_boards == 1 else f"{n_boards} boards: it speaks of their middle")
     return tuple(said)
 
 

@@ -76,9 +76,8 @@ def judge(
     found: list[CornerVerdict] = []
     for corner in corners:
         sides = _sides(corner, job, responses, known, units)
-        tail, pin = (side.maps(draws) for side in sides)
-        freed = np.broadcast_to(freed_of(*(side.uncut_frac for side in sides)), n_draws)
-        put = bring_together(corner, tail, pin, freed, *_thicker(corner, draws.own_values))
+        (tail, tail_uncut), (pin, pin_uncut) = (side.maps(draws) for side in sides)
+        put = bring_together(corner, tail, pin, freed_of(tail_uncut, pin_uncut), *_thicker(corner, draws.own_values))
         bases = (responses[corner.tail_part].base, responses[corner.pin_part].base)
         found.append(_verdict(corner, put, job, bases, _causes(corner, job, sides, known, lengths_mm)))
     return _whole(job, found, known.said, n_draws, context)
@@ -170,7 +169,7 @@ def seen_weights(corner: Corner, side: DrawnSide) -> Array:
 
     Floors count by how far they let the boards come home, by their mean instead of their narrowest place.
     """
-    row = np.zeros((1, len(side.base_mm)))
+    row = np.zeros((1, side.fold.n_row))
     maps = side.fold.maps(row)
     flank, (by_y, by_z) = maps.flank_mm[0], wedging(corner)  # (f, a, b)
     y, z = (trapezoid_mm(each) / (corner.tail_thick_mm + corner.pin_thick_mm) for each in (corner.y_mm, corner.z_mm))

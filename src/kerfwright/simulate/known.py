@@ -151,8 +151,12 @@ class LawKnown:
         if name not in self.names:
             return 0.0
         i = self.names.index(name)
-        value, spread = float(getattr(self.law, name)), math.sqrt(float(self.covariance[i, i]))
-        return spread * {"plain": 1.0, "log": value, "logit": value * (1 - value)}[SCALES[name]]
+        return math.sqrt(float(self.covariance[i, i])) * self.per_fit(name)
+
+    def per_fit(self, name: str) -> float:
+        """How much a number changes for one on its fit scale, in its own unit."""
+        value = float(getattr(self.law, name))
+        return {"plain": 1.0, "log": value, "logit": value * (1 - value)}[SCALES[name]]
 
     def draws(self, rng: np.random.Generator, n: int) -> Array:
         """n sets of the named numbers, in their own units: (n, k)."""
@@ -175,7 +179,7 @@ def believed(laser: str, power_w: float) -> LawKnown:
     """The law of a machine of which nothing was read yet: priors alone, and saying so."""
     held = beliefs(laser)
     numbers = {each.name: float(from_fit(np.array(each.middle), each.scale)) for each in held}
-    said = "nothing was read of this machine on this wood: every number of the burn law is a prior without a source"
+    said = "nothing was read of this machine on this wood: every number of the burn is a wide guess, a prior without a source"
     return LawKnown(
         BurnLaw(power_w=power_w, **numbers), tuple(each.name for each in held), np.diag([each.spread**2 for each in held]), (said,)
     )

@@ -9,7 +9,8 @@ z depth along the beam below the entry face, mm; Fth threshold, J/mm2; a need at
 G relative density of this place over the species' own; g its power.
 Law (1): F(y, z) = sqrt(2/pi) E / w(z) exp(-2 y^2 / w(z)^2), w(z)^2 = w0^2 (1 + ((z - zf) / zk)^2)
 Law (2): N(z) = a l (exp(z/l) - 1) G^g
-Law (3): wood at (y, z) is gone when sum over passes of kappa (F - Fth)+ reaches N(z), and all above it is open
+Law (3): wood at (y, z) is gone when sum over passes of kappa (F - Fth)+ reaches N(z), and all above it is open; kappa is 1 on
+fresh wood and over_char_frac where a pass before it, or in a field the line beside it, has charred what it falls on
 Range: one machine, one species, through cuts and fields like those that were read. Forms: HANDBOOK F2 (line scan and
 threshold), H 1 (energy growing with depth; need so that d' solves dE = a exp(z/l) dz), H 2 (hourglass) and H 3.
 Example: E = 0.5 J/mm, w = 0.06 mm: F0 = 6.649038 J/mm2, and with Fth = 0.5 a line 0.136495 mm wide (HANDBOOK F2).
@@ -134,15 +135,14 @@ def line_dose_j_mm(law: BurnLaw, energy_j_mm: Array, radius_mm: Array) -> Array:
 
 
 def field_depth_mm(law: BurnLaw, passes: Passes, spacing_mm: float, x_share: float, density_ratio: float = 1.0) -> float:
-    """Mean depth of a wide field of parallel lines, each line and layer alike: law (3) with the dose spread evenly.
+    """Mean depth of a wide field of parallel lines, each line and layer alike: law (3) with the dose spread evenly, all over char.
 
     The deeper the floor, the further from the focus: halving finds where dose and need meet.
     """
-    worth = law.worth(len(passes.energy_j_mm))
 
     def short_j_mm2(depth: float) -> float:
         radius = law.radius_mm(depth + passes.focus_mm + law.focus_offset_mm, x_share, slit=False)
-        brought = float(np.sum(worth * line_dose_j_mm(law, passes.energy_j_mm, radius))) / spacing_mm
+        brought = law.over_char_frac * float(np.sum(line_dose_j_mm(law, passes.energy_j_mm, radius))) / spacing_mm
         return brought - float(law.need_j_mm2(np.array(depth), density_ratio))
 
     low, high = 0.0, 20 * law.loss_mm

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from kerfwright.simulate.along import LineEnergy, end_share, line_energy
 from kerfwright.simulate.law import BurnLaw, line_j_mm2
-from kerfwright.simulate.section import Indices, SetupLines, Sights
+from kerfwright.simulate.section import INTO_WOOD_MM, Indices, SetupLines, Sights
 from kerfwright.simulate.strokes import Strokes
 
 Array = NDArray[np.float64]
 
 STEADY_SINE = 1e-3  # a stroke so nearly along the wall ends at the same way all over a line
+FADED_RADII = 2.5  # from a step of light: one less than erf(2.5 sqrt2) is 6e-7
 FIELD_RADII = 2.0  # a neighbour already burnt within this many waist radii opens a slit into a field
 
 
@@ -36,6 +37,13 @@ class Ends:
         return Ends(
             sight, self.from_mm[:, kept], self.gs[kept], self.radius_mm[:, kept], self.edges_mm[kept], self.steps_frac[kept]
         )  # fmt: skip
+
+    def that_matter(self, sights: Sights) -> Ends:
+        """Only those that some place of their line is near enough to feel: FADED_RADII inside the run-up the light is as good as even."""
+        outer = np.repeat(sights.outer_mm, sights.count)[self.sight]
+        nearest = self.from_mm + np.minimum(-INTO_WOOD_MM * self.gs, outer * self.gs)
+        felt = np.any(nearest < self.edges_mm.max(axis=1) + FADED_RADII * self.radius_mm, axis=0)
+        return self.of(felt, self.sight[felt])
 
     def left(self, u_mm: Array, some: Indices) -> Array:
         """What the ends leave of an endless line's light. (n, d, q) -> (k, d, q) for sights ``some`` (k,), which hold all ends."""
@@ -132,16 +140,19 @@ class Light:
 _DEEP = ("y0_mm", "radius_mm", "peak_j_mm2")
 
 
-def light_on(setup: SetupLines, strokes: Strokes, law: BurnLaw, density_ratio: float) -> Light:
-    """What a law makes of a setup's sights."""
+def light_on(
+    setup: SetupLines, strokes: Strokes, law: BurnLaw, density_ratio: float, field_of: NDArray[np.bool_] | None = None
+) -> Light:
+    """What a law makes of a setup's sights. field_of: (strokes,) which of them are of a field, where that is not as the law says."""
     sights, these = setup.sights, setup.sights.stroke
     down = np.linspace(0.0, 1.0, len(setup.along_mm))[:, None]
     below = setup.along_mm[:, None] + sights.focus_mm + law.focus_offset_mm
-    field, x_share = is_field(law, strokes)[these], strokes.x_share[these]
+    of_field = is_field(law, strokes) if field_of is None else field_of
+    field, x_share = of_field[these], strokes.x_share[these]
     energy = line_energy(law, strokes)
     radius = radii_mm(law, below, x_share, field)
     peak = line_j_mm2(energy.middle_j_mm[these], radius)
-    ends = _ends(sights, energy, radii_mm(law, below, 1 - x_share, field))
+    ends = ends_seen(sights, energy, radii_mm(law, below, 1 - x_share, field)).that_matter(sights)
     steady = np.abs(ends.gs) < STEADY_SINE
     along_wall = ends.of(steady, ends.sight[steady])
     if len(along_wall.sight):
@@ -153,7 +164,7 @@ def light_on(setup: SetupLines, strokes: Strokes, law: BurnLaw, density_ratio: f
         law.need_j_mm2(setup.along_mm, density_ratio),
         energy.middle_j_mm[these],
         x_share,
-        np.where(strokes.again[these] > 0, law.over_char_frac, 1.0),
+        np.where(((strokes.again > 0) | of_field)[these], law.over_char_frac, 1.0),
         field,
         sights.y0_mm[0] + down * (sights.y0_mm[1] - sights.y0_mm[0]),
         radius,
@@ -163,8 +174,8 @@ def light_on(setup: SetupLines, strokes: Strokes, law: BurnLaw, density_ratio: f
     )
 
 
-def _ends(sights: Sights, energy: LineEnergy, along_radius_mm: Array) -> Ends:
-    """Every end that a station sees."""
+def ends_seen(sights: Sights, energy: LineEnergy, along_radius_mm: Array) -> Ends:
+    """Every end that a station sees: starts first, each in rising order. along_radius_mm: (d, n)."""
     down = np.linspace(0.0, 1.0, len(along_radius_mm))[:, None]
     which, sight = (each.astype(np.intp) for each in np.nonzero(sights.sees_end))
     s: Array = sights.s0_mm[0, sight] + down * (sights.s0_mm[1, sight] - sights.s0_mm[0, sight])
@@ -182,6 +193,11 @@ def _ends(sights: Sights, energy: LineEnergy, along_radius_mm: Array) -> Ends:
 def is_field(law: BurnLaw, strokes: Strokes) -> NDArray[np.bool_]:
     """(n,) strokes that run beside what was burnt before: no wall stands on that side to guide their light."""
     return strokes.beside_mm < FIELD_RADII * max(law.waist_x_mm, law.waist_y_mm)
+
+
+def on_char(law: BurnLaw, strokes: Strokes) -> NDArray[np.bool_]:
+    """(n,) strokes that fall on char: of a pass over the same path, or of the line beside it in a field."""
+    return (strokes.again > 0) | is_field(law, strokes)
 
 
 def radii_mm(law: BurnLaw, below_focus_mm: Array, x_share: Array, field: NDArray[np.bool_]) -> Array:

@@ -125,7 +125,7 @@ def slit_half_mm(trial: Trial, rows: Rows, depth_mm: Array) -> Array:
 def field_excess(trial: Trial, rows: Rows) -> Callable[[Array], Array]:
     """Dose less need, J/mm2, as a function of the depth of a field's floor; all (r,)."""
     energy = np.broadcast_to(rows.energy_j_mm(trial), rows.lit.shape)
-    share = rows.worth(trial) / rows.spacing_mm[:, None]
+    share = trial.law.over_char_frac * rows.lit / rows.spacing_mm[:, None]  # each line falls on its neighbour's char
 
     def excess(depth_mm: Array) -> Array:
         brought = line_dose_j_mm(trial.law, energy, rows.radius_mm(trial, depth_mm, slit=False))

@@ -41,7 +41,7 @@ class ReachRow:
         """What is wrong with it in words, "" when it is good."""
         if self.stopped or self.odds is None or self.seen_gap_mm is None:
             return self.stopped
-        found = [f"odds {self.odds:.0%}"] if self.odds < GOOD_ODDS else []
+        found = [f"odds {100 * self.odds:.0f} %"] if self.odds < GOOD_ODDS else []
         if self.seen_gap_mm.value > GOOD_GAP_MM:
             found.append(f"gap {self.seen_gap_mm.value:.2f} mm")
         return ", ".join(found)

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from kerfwright.core.estimate import Estimate
 from kerfwright.process.job import Job
-from kerfwright.process.verdict import HOW, CornerVerdict
+from kerfwright.process.verdict import HOW, CornerVerdict, RecessVerdict
 
 EYE_MM = 0.09  # about what an eye sees at 300 mm (one minute of arc: HANDBOOK D)
 SURELY = 0.95
+LEAST_THROUGH = 0.01  # spoilt for good, so told of sooner
 # Plan and burn were told by the same coupons, so they should differ by less than their spreads (own judgement).
 DISAGREEMENT_SDS, LEAST_DISAGREEMENT_MM = 1.5, 0.015
 NEWTON_A_KILO = 9.81
@@ -25,6 +26,41 @@ def sentences(corners: Sequence[CornerVerdict], job: Job, fallbacks: Sequence[st
     told = [_going(worst), *_half_pins(corners), *_disagreements(corners), _fits(corners), _seen(corners), *_pressing(corners),
             *_proud(corners), *_cause(corners)]
     return (*told, *(f"{each[0].upper()}{each[1:]}." for each in fallbacks))
+
+
+def recess_sentences(recesses: Sequence[RecessVerdict]) -> tuple[str, ...]:
+    """What to know of grooves and housings: the worst of what may go wrong, one sentence a kind."""
+    held = [each for each in recesses if each.goes_in is not None and each.rattle_mm and each.under_mm]
+    told = [*_too_narrow(held), *_too_shallow(held), *_through(recesses)]
+    if told or not held:
+        return tuple(told)
+    plays = [each.rattle_mm.value for each in held if each.rattle_mm]
+    return (f"Every board goes into its groove or housing, with {min(plays):.2f} to {max(plays):.2f} mm of play.",)
+
+
+def _too_narrow(held: Sequence[RecessVerdict]) -> list[str]:
+    worst = min(held, key=lambda each: each.goes_in or 0.0, default=None)
+    if worst is None or worst.goes_in is None or worst.width_mm is None or worst.goes_in >= SURELY:
+        return []
+    return [f"{worst.holds} goes into the {worst.recess} in {worst.part} in only {in_ten(worst.goes_in)}: it comes out "
+            f"{worst.width_mm.value:.2f} mm wide ({worst.width_mm.sd:.2f} either way). Give it more play, or thin the board's edge."]
+
+
+def _too_shallow(held: Sequence[RecessVerdict]) -> list[str]:
+    worst = max(held, key=lambda each: each.too_shallow or 0.0, default=None)
+    if worst is None or worst.too_shallow is None or worst.under_mm is None or worst.too_shallow <= 1 - SURELY:
+        return []
+    low = f"{-worst.under_mm.value:.2f} mm too high" if worst.under_mm.value < 0 else f"only {worst.under_mm.value:.2f} mm deep enough"
+    return [f"The floor of the {worst.recess} in {worst.part} holds {worst.holds} off in {in_ten(worst.too_shallow)}: its highest place is "
+            f"{low} ({worst.under_mm.sd:.2f} either way). Make it deeper, or give the board more play at its edge."]
+
+
+def _through(recesses: Sequence[RecessVerdict]) -> list[str]:
+    worst = max(recesses, key=lambda each: each.breaks_through, default=None)
+    if worst is None or worst.breaks_through < LEAST_THROUGH:
+        return []
+    return [f"The {worst.recess} breaks through {worst.part} in {in_ten(worst.breaks_through)}: behind its deepest place "
+            f"{worst.left_mm.value:.2f} mm is left ({worst.left_mm.sd:.2f} either way). Make it shallower, or the board thicker."]
 
 
 def in_ten(share: float) -> str:
@@ -107,5 +143,5 @@ def _proud(corners: Sequence[CornerVerdict]) -> list[str]:
 def _cause(corners: Sequence[CornerVerdict]) -> list[str]:
     """What makes the spread at the corner that spreads most."""
     widest = max(corners, key=lambda each: each.seen_gap_mm.sd)
-    return [f"{each.cause[0].upper()}{each.cause[1:]} makes {100 * each.share_frac:.0f} % of the spread. {each.remedy}."
+    return [f"{each.cause[0].upper()}{each.cause[1:]} makes {100 * min(each.share_frac, 1.0):.0f} % of the spread. {each.remedy}."
             for each in widest.causes]

@@ -8,6 +8,7 @@ lines of one station see it: its place on them is y = y0 + u gy across it and s 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -113,15 +114,17 @@ class PartLines:
     setups: tuple[SetupLines, ...]
 
 
-def section_part(part: str, slab: Slab, strokes: Strokes, thickness_mm: float, grid: Grid) -> PartLines:
-    """Section lines of all burnt edges (a DATUM edge was there before). thickness_mm: the board's, where it was burnt."""
-    lines = outline_of(part, slab, thickness_mm, grid)
+def section_part(
+    part: str, slab: Slab, strokes: Strokes, thickness_mm: float, grid: Grid, edges: Collection[str] | None = None
+) -> PartLines:
+    """Section lines of burnt edges (a DATUM edge was there before). thickness_mm: the board's, where it was burnt; edges: only these."""
+    lines = outline_of(part, slab, thickness_mm, grid, edges)
     return replace(lines, setups=tuple(_lines(strokes, int(setup), lines) for setup in np.unique(strokes.setup)))
 
 
-def outline_of(part: str, slab: Slab, thickness_mm: float, grid: Grid) -> PartLines:
+def outline_of(part: str, slab: Slab, thickness_mm: float, grid: Grid, edges: Collection[str] | None = None) -> PartLines:
     """The same without the strokes: only where the lines lie."""
-    number = [i for i, edge in enumerate(slab.edges) if edge.role is not Role.DATUM]
+    number = [i for i, edge in enumerate(slab.edges) if edge.role is not Role.DATUM and (edges is None or edge.name in edges)]
     share = 0.5 * (1 - np.cos(np.pi * (np.arange(grid.n_stations) + 0.5) / grid.n_stations))  # denser near the ends
     ends = np.stack([drawn_mm(slab, share, depth)[number] for depth in (0.0, thickness_mm)])
     show = slab.show_ring.points_mm

@@ -99,10 +99,10 @@ class Seeing:
         sd[self.kinds["focus"]] = np.hypot(self.own[self.kinds["focus"]], FOCUS_SD_MM)
         return np.where(sd > 0, sd, 1.0)
 
-    def off(self, answers: Array, mine: Ints, kind: str) -> tuple[Array, Array]:
-        """How far readings of a kind are from the law, and their own spread, in the unit of the form's error."""
+    def off(self, answers: Array, mine: Ints, kind: str) -> tuple[Array, Array, Array]:
+        """How far readings of a kind are from the law, their own spread, both in the unit of the form's error, and that unit in mm."""
         unit = np.maximum(answers[mine], LEAST_DEPTH_MM) if kind == "field" else np.ones(len(mine))
-        return (self.value[mine] - answers[mine]) / unit, self.own[mine] / unit
+        return (self.value[mine] - answers[mine]) / unit, self.own[mine] / unit, unit
 
     def residuals(self, answers: Array, sd: Array) -> Array:
         """Law (1) of identify.py as a sum of squares."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -55,6 +55,11 @@ class Strokes:
     def n(self) -> int:
         """How many."""
         return len(self.speed_mm_s)
+
+    def of(self, some: NDArray[np.intp]) -> Strokes:
+        """Only some, in the order given."""
+        arrays: Any = {each.name: getattr(self, each.name)[some] for each in fields(self) if each.name != "acceleration_mm_s2"}
+        return replace(self, **arrays)
 
 
 def strokes_of(

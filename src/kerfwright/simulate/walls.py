@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 SCAN_MM = 0.02
 NEAR_DRAWN_MM = 0.17
 N_HALVINGS = 11
+CORE_MM, N_CORE, N_WHOLE = 0.3, 11, 40  # how far from a wall the middle of its opening is looked for, and in how many looks
 CHUNK = 120_000  # places times strokes worked on at once, to stay in the processor's cache
 QUICK = Grid()
 
@@ -86,6 +87,35 @@ def station_fronts_mm(setup: SetupLines, strokes: Strokes, law: BurnLaw, density
     if len(others):
         front[others] = _mixed_fronts_mm(light, others)
     return front
+
+
+def cores_mm(light: Light, front_mm: Array) -> Array:
+    """The middle of what opens beside each wall (m, d): where the dose is most, a lone slit's own middle. Beside a wall a place is
+    looked for within CORE_MM, so that a ramp, which goes on rising, is told as wide; where no wall stands, over the whole line."""
+    lone = light.lone_slits()
+    core = np.zeros_like(front_mm)
+    first = light.sights.first[lone]
+    core[lone] = -(light.y0_mm[:, first] / light.sights.gy[first]).T
+    others = np.flatnonzero(~lone)
+    stands = np.all(np.isfinite(front_mm[others]), axis=1)
+    for some, whole in ((others[stands], False), (others[~stands], True)):
+        if len(some):
+            core[some] = _highest_mm(light.of(some).in_single(), front_mm[some], whole)
+    return core
+
+
+def _highest_mm(light: Light, front_mm: Array, whole: bool) -> Array:
+    """u of the most dose (m, d), from the wall outward, or where none stands from the wood to the end of the line."""
+    steps = np.linspace(0.0, 1.0, N_WHOLE if whole else N_CORE)
+    start = np.where(np.isfinite(front_mm), front_mm, -INTO_WOOD_MM)
+    wide = np.where(np.isfinite(front_mm), CORE_MM, light.sights.outer_mm[:, None] + INTO_WOOD_MM)
+    dose = light.dose_j_mm2(start[:, :, None] + wide[:, :, None] * steps)
+    top = np.argmax(dose, axis=2)
+    inner = np.clip(top, 1, len(steps) - 2)[:, :, None]
+    before, here, after = (np.take_along_axis(dose, inner + i, axis=2)[:, :, 0].astype(float) for i in (-1, 0, 1))
+    bent = before - 2 * here + after  # a parabola through three looks finds the top between them
+    off = np.where((top == inner[:, :, 0]) & (bent < 0), np.clip((before - after) / np.where(bent < 0, 2 * bent, 1.0), -0.5, 0.5), 0.0)
+    return start + wide * (top + off) / (len(steps) - 1)
 
 
 def _slit_fronts_mm(light: Light, law: BurnLaw, density_ratio: float) -> Array:
