@@ -13,7 +13,10 @@ from functools import cache
 
 from structure.source_tree import Module, modules
 
-UNIT = re.compile(r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|mm2_s|w|w_mk|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|j_mm3k|j_kgk|c|kg_m3|gpa|mpa|kn|kg|g|m2|pt|db|n)$")
+UNIT = re.compile(
+    r"(?:^|_)(?:mm|mm2|mm3|um|px|s|mm_s|mm_s2|mm2_s|w|w_mk|deg|rad|frac|percent|j_mm|j_mm2|j_mm3|j_mm3k|j_kgk|c|kg_m3"
+    r"|gpa|mpa|kn|kg|g|m2|pt|db|n)$"
+)
 
 # Words that carry no unit. Add one only when the number is a bare ratio or when its unit is its owner's (an Estimate's
 # value has the unit of the field that holds it).
