@@ -57,7 +57,7 @@ def test_power_and_pauses_make_the_head_stop():
     np.testing.assert_array_equal(changed.power_s, [500, 300])
 
 
-def test_moves_without_light_burn_nothing():
+def test_moves_in_the_dark_burn_nothing():
     assert len(_motion("G0 X5 Y0 Z0\nM3 S0\nG1 X9 Y0 F600\nM5\nG1 X3 Y3 F600\n").took_s) == 0
     nothing = _motion("")
     assert (nothing.total_s, len(nothing.took_s)) == (0.0, 0)
