@@ -25,6 +25,7 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
 
 ROOT = Path(__file__).resolve().parent.parent
 BLOCK = re.compile(r"(?:<!-- (?P<what>write|change) (?P<file>\S+) -->\n+)?```(?P<language>\w+)\n(?P<body>.*?)```", re.DOTALL)
@@ -123,19 +124,15 @@ def write_file(path: Path, body: str, change: bool) -> None:
 
 @contextlib.contextmanager
 def fresh_folder() -> Iterator[None]:
-    """A new folder to run in, 80 columns wide."""
-    home, columns = Path.cwd(), os.environ.get("COLUMNS")
-    with tempfile.TemporaryDirectory() as folder:
+    """A new folder to run in, 80 columns wide, and no notebook but the one the page makes."""
+    home = Path.cwd()
+    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as data:
         os.chdir(folder)
-        os.environ["COLUMNS"] = "80"
         try:
-            yield
+            with mock.patch.dict(os.environ, {"COLUMNS": "80", "XDG_DATA_HOME": data, "LOCALAPPDATA": data}):
+                yield
         finally:
             os.chdir(home)
-            if columns is None:
-                del os.environ["COLUMNS"]
-            else:
-                os.environ["COLUMNS"] = columns
 
 
 def pages() -> list[Path]:

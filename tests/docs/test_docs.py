@@ -109,7 +109,7 @@ def documents(maker: ModuleType) -> list[Any]:
     own = [maker.all_pieces()["open box"].document, *(joint.options for joint in maker.all_joints().values())]
     own += [CouponOptions, *(coupon.options for coupon in maker.all_coupons().values())]
     return [*own, BenchDocument, maker.PlanOptions, Board, Machine, maker.Head, Recipe, maker.ThroughCut, maker.KerfProfile,
-            maker.RampSettings, maker.SurfaceSettings]
+            maker.RampSettings, maker.SurfaceSettings, maker.LayoutWishes, maker.Pin, maker.Defect, maker.Price, maker.Trimming]
 
 
 def runnable() -> list[Path]:
