@@ -12,6 +12,7 @@ from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, Unknow
 
 from kerfwright import __version__
 from kerfwright.app import cli_layout, cli_learning, cli_loops, cli_reach, cli_tune, cli_verdict
+from kerfwright.app.cli_words import AsJson, print_json
 from kerfwright.core.errors import EXIT_CODES, InputError, KerfwrightError
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ app = App(
     "Exit codes: " + "; ".join(f"{code} {text}" for code, text in EXIT_CODES.items()) + ".",
 )
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 Odds = Annotated[bool, Parameter(negative="")]
 Tick = Annotated[float | None, Parameter(allow_leading_hyphen=True)]
 Reading = cli_learning.Reading
@@ -195,7 +195,7 @@ def demo(*, out: Path = Path("kerfwright-demo")) -> None:
 
 def _tell(made: Made, as_json: bool) -> None:
     if as_json:
-        print(json.dumps(made.summary(), indent=1, ensure_ascii=False))
+        print_json(made.summary())
         return
     from kerfwright.app.telling import tell
 
@@ -269,7 +269,7 @@ def _fail(bad: KerfwrightError, given: list[str]) -> int:
             "remedy": bad.remedy,
             "exit_code": bad.exit_code,
         }
-        print(json.dumps({"error": told}, indent=1, ensure_ascii=False))
+        print_json({"error": told})
     print(f"kerfwright: {bad.message}", file=sys.stderr)
     return bad.exit_code
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import App, Parameter
 
+from kerfwright.app.cli_words import AsJson, on_a_screen, over_and_over, print_json
+
 if TYPE_CHECKING:
     from kerfwright.app.layout import LaidOut
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 MOST_OFFCUTS = 5
 
 
@@ -52,9 +51,9 @@ def lay_out(
     """
     from kerfwright.app.layout import lay_out_piece
 
-    laid = lay_out_piece(piece, rack, bench, wishes, out, think_s, _progress if sys.stderr.isatty() else None)
+    laid = lay_out_piece(piece, rack, bench, wishes, out, think_s, on_a_screen(_progress))
     if as_json:
-        print(json.dumps(laid.summary(), indent=1, ensure_ascii=False))
+        print_json(laid.summary())
         return
     _tell(laid)
 
@@ -103,4 +102,4 @@ def _proof(laid: LaidOut) -> str:
 
 
 def _progress(begun_mm2: float, gone_mm2: float) -> None:
-    print(f"  {begun_mm2 / 1e6:.3f} m2 begun, {gone_mm2 / 1e6:.3f} m2 used up ...".ljust(60), end="\r", file=sys.stderr, flush=True)
+    over_and_over(f"{begun_mm2 / 1e6:.3f} m2 begun, {gone_mm2 / 1e6:.3f} m2 used up")

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import App, Parameter
 
+from kerfwright.app.cli_words import AsJson, print_json
 from kerfwright.core.errors import InputError
 
 if TYPE_CHECKING:
     from kerfwright.app.learning import Told
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 # A reading may be below zero, and "-0.1mm" is no option.
 Reading = Annotated[str | None, Parameter(allow_leading_hyphen=True)]
 
@@ -60,7 +60,7 @@ def coupon(
 
     made = learning.coupon(kind, machine, board, recipe, _choices(choose or []), notebook, out)
     if as_json:
-        print(json.dumps(made.summary(), indent=1, ensure_ascii=False))
+        print_json(made.summary())
         return
     print(f"{made.record.title.capitalize()} in {made.folder}")
     for finding in made.job.findings:
@@ -181,7 +181,7 @@ def outcome(
     kept = learning.record_outcome(folder, {corner: said}, notebook)
     if as_json:
         told = {"schema": "kerfwright-outcome-1", "outcomes": [plain(each) for each in kept]}
-        print(json.dumps(told, indent=1, ensure_ascii=False))
+        print_json(told)
         return
     print(f"Kept: {corner} of {folder.name}")
 
@@ -200,7 +200,7 @@ def ledger(*, notebook: str | None = None, as_json: AsJson = False) -> None:
 
     told = learning.ledger(notebook)
     if as_json:
-        print(json.dumps(told, indent=1, ensure_ascii=False))
+        print_json(told)
         return
     for row in told["rows"]:
         print(f"{row['when'].replace('T', ' ')[:16]}  {row['about']}: {_ledger_words(row)}")
@@ -262,7 +262,7 @@ def _choices(words: list[str]) -> dict[str, Any]:
 
 def _tell(told: Told, as_json: bool) -> None:
     if as_json:
-        print(json.dumps(told.summary(), indent=1, ensure_ascii=False))
+        print_json(told.summary())
         return
     print(f"{told.learned.machine.name} on {told.learned.board.species}, {told.learned.board.thickness_mm:.2f} mm")
     for lesson in told.learned.lessons:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
 from cyclopts import App, Parameter
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+from kerfwright.app.cli_words import AsJson, print_json
 
 
 def hang_on(app: App) -> None:
@@ -35,7 +34,7 @@ def retune(folder: Path, *, out: Path | None = None, notebook: str | None = None
 
     done = loops.retune(folder, out, notebook)
     if as_json:
-        print(json.dumps(done.summary(), indent=1, ensure_ascii=False))
+        print_json(done.summary())
         return
     for part, own in done.boards.items():
         by = f", as {done.shared[part]}, cut from the same board" if part in done.shared else ""
@@ -78,7 +77,7 @@ def finish(
 
     done = loops.finish(folder, setup, parse_length_mm(depth), program, out)
     if as_json:
-        print(json.dumps(done.summary(), indent=1, ensure_ascii=False))
+        print_json(done.summary())
         return
     print(f"About {format_mm(done.expected_mm)} was expected; this board's depths are taken as {100 * (done.ratio.value - 1):+.0f} %.")
     extra = done.remaining.n_layers - done.n_planned

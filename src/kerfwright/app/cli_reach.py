@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from cyclopts import App, Parameter
+from cyclopts import App
+
+from kerfwright.app.cli_words import AsJson, on_a_screen, over_and_over, print_json
 
 if TYPE_CHECKING:
     from kerfwright.app.verdicts_reach import Reached
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 
 
 def hang_on(app: App) -> None:
@@ -55,10 +54,10 @@ def reach(
     thicknesses = tuple(parse_length_mm(each) for each in thickness or ()) or verdicts_reach.THICKNESSES_MM
     found = verdicts_reach.reach(
         machine, recipe, species=species, thicknesses_mm=thicknesses, notebook=notebook, n_draws=draws,
-        progress=_progress if sys.stderr.isatty() else None,
+        progress=on_a_screen(over_and_over),
     )  # fmt: skip
     if as_json:
-        print(json.dumps(found.summary(), indent=1, ensure_ascii=False))
+        print_json(found.summary())
         return
     _tell(found)
 
@@ -79,7 +78,3 @@ def _tell(found: Reached) -> None:
         print(f"- {said}")
     print("- laid: how often the pin board is laid on the bed. Odds and gaps of simulated burns: wood has the last word")
     print("- flame: its risk, raised, high or unknown, never less; stay with the machine and follow its manual")
-
-
-def _progress(step: str) -> None:
-    print(f"  {step} ...".ljust(60), end="\r", file=sys.stderr, flush=True)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from cyclopts import App, Parameter
+from cyclopts import App
+
+from kerfwright.app.cli_words import AsJson, on_a_screen, over_and_over, print_json
 
 if TYPE_CHECKING:
     from kerfwright.app.tuning import TuneTold
     from kerfwright.simulate.tune import Tried
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
 MOST_SHOWN = 6
 
 
@@ -62,10 +61,10 @@ def tune(
 
     told = tune_piece(
         piece, bench, notebook=notebook, wanted_odds=parse_fraction(odds), n_draws=draws, seed=seed, cluster=cluster,
-        processes=processes, progress=_progress if sys.stderr.isatty() else None,
+        processes=processes, progress=on_a_screen(over_and_over),
     )  # fmt: skip
     if as_json:
-        print(json.dumps(told.summary(), indent=1, ensure_ascii=False))
+        print_json(told.summary())
         return
     _tell(told)
 
@@ -99,7 +98,3 @@ def _line(tried: Tried) -> str:
     odds, gap = percent(score.odds), f"{score.gap_mm:.3f} ± {score.gap_sd_mm:.3f} mm"
     told = f"gap {gap}  odds {odds}  {score.time_s / 60:.0f} min  char {score.char}"
     return f"{told}  ({picks})"
-
-
-def _progress(step: str) -> None:
-    print(f"  {step} ...".ljust(60), end="\r", file=sys.stderr, flush=True)

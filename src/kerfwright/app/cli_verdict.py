@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
-from typing import Annotated
 
-from cyclopts import App, Parameter
+from cyclopts import App
 
-AsJson = Annotated[bool, Parameter(name="--json", negative="")]
+from kerfwright.app.cli_words import AsJson, over_and_over, print_json
 
 
 def hang_on(app: App) -> None:
@@ -59,7 +57,7 @@ def verdict(
         progress=_progress if tier == "full" or sys.stderr.isatty() else None,
     )
     if as_json:
-        print(json.dumps(judged.summary(), indent=1, ensure_ascii=False))
+        print_json(judged.summary())
         return
     from kerfwright.app.telling_verdict import tell_verdict
 
@@ -68,5 +66,7 @@ def verdict(
 
 def _progress(step: str) -> None:
     """One line that is written over on a screen, a line a step in a log."""
-    end = "\r" if sys.stderr.isatty() else "\n"
-    print(f"  {step} ...".ljust(60 if end == "\r" else 0), end=end, file=sys.stderr, flush=True)
+    if sys.stderr.isatty():
+        over_and_over(step)
+    else:
+        print(f"  {step} ...", file=sys.stderr, flush=True)

@@ -57,13 +57,13 @@ def verdict_of_edit(
     """
     import numpy as np
 
-    from kerfwright.pieces.piece import build_piece, piece_from
+    from kerfwright.pieces.piece import build_on_boards, piece_from
     from kerfwright.plan.corner_plan import plan_corner
     from kerfwright.simulate.judge import judge
 
     bench = editing.bench
     document = piece_from(dict(tables), "piece")
-    design = build_piece(document, {panel: board.thickness_mm for panel, board in bench.boards.items()}, bench.boards)
+    design = build_on_boards(document, bench.boards)
     job = plan_corner(design, corner, bench.machine, bench.boards, bench.recipes, bench.options)
     known = editing.laws[job.assembly.mates[0].part_a]
     responses = {part.name: _answers(job, part.name, editing.laws[part.name]) for part in job.assembly.parts}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 from kerfwright.core.document import build
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.machine.machine import Machine
-from kerfwright.pieces.piece import build_piece, piece_from
+from kerfwright.pieces.piece import build_on_boards, piece_from
 from kerfwright.plan.options import PlanOptions
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.process.costs import Rates
@@ -56,7 +56,7 @@ class Inputs:
     def plan(self, recipes: dict[str, Recipe] | None = None) -> Planned:
         """Plan the piece again, by default with the recipes as written."""
         boards = {part: build(tables, Board, f"{PATH}, board of {part}") for part, tables in self.boards.items()}
-        design = build_piece(piece_from(self.piece, PATH), {part: board.thickness_mm for part, board in boards.items()}, boards)
+        design = build_on_boards(piece_from(self.piece, PATH), boards)
         options = build(self.burn, PlanOptions, f"{PATH}, burn")
         own = recipes or {part: self.recipe(part) for part in self.recipes}
         return plan_piece(design, build(self.machine, Machine, f"{PATH}, machine"), boards, own, options, self.rates)

@@ -32,11 +32,11 @@ class Trial:
 
     def job(self) -> Job:
         """The plan. Raises PlanError, BuildError or RecipeRangeError when there is none."""
-        from kerfwright.pieces.piece import build_piece, piece_from
+        from kerfwright.pieces.piece import build_on_boards, piece_from
         from kerfwright.plan.plan import plan_piece
 
         document = piece_from(dict(self.piece), "piece")
-        design = build_piece(document, {panel: board.thickness_mm for panel, board in self.boards.items()}, self.boards)
+        design = build_on_boards(document, self.boards)
         return plan_piece(design, self.machine, self.boards, self.recipes, self.options).job
 
 

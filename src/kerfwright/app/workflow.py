@@ -15,7 +15,7 @@ from kerfwright.core.codec import plain
 from kerfwright.core.document import read_toml
 from kerfwright.core.errors import FolderError, InputError
 from kerfwright.core.finding import Finding, Level
-from kerfwright.pieces.piece import build_piece, piece_from
+from kerfwright.pieces.piece import build_on_boards, piece_from
 from kerfwright.plan.costs import costs_of
 from kerfwright.plan.plan import Planned, plan_piece
 from kerfwright.plan.witness import placing_from_ticks
@@ -99,7 +99,7 @@ def _planned(piece: Path, bench: Path | None, odds: bool) -> tuple[Planned, Inpu
     tables = read_toml(piece)
     document = piece_from(tables, str(piece))
     benched = load_bench(bench or bench_beside(piece), document.panels)
-    design = build_piece(document, {panel: board.thickness_mm for panel, board in benched.boards.items()}, benched.boards)
+    design = build_on_boards(document, benched.boards)
     planned = plan_piece(design, benched.machine, benched.boards, benched.recipes, benched.options, benched.rates)
     if odds:
         from kerfwright.app.verdicts import verdict  # it is slow, and asks this module for the piece

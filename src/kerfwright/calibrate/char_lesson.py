@@ -7,15 +7,14 @@ from typing import Literal
 
 import numpy as np
 
-from kerfwright.calibrate.evidence import Evidence, energy_logs
+from kerfwright.calibrate.evidence import Evidence, cells_by_energy
+from kerfwright.calibrate.heat_lesson import BEYOND_LN, FEWEST
 from kerfwright.calibrate.outcome import OutcomeFit, fit_outcomes
 from kerfwright.coupons.observable import CHOICES, Quantity
 
 CharWord = Literal["light", "heavy", "unknown"]
 CHAR = CHOICES[Quantity.CHAR]
-FEWEST = 4
 LIKELY_FRAC = 0.5  # heavy is said from here on: more likely than not
-BEYOND_LN = 0.05  # this much past what was looked at is still like it
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +38,5 @@ def learn_char(evidence: Evidence, kappa: float) -> CharLearned | None:
     data = evidence.of(Quantity.CHAR)
     if len(data) < FEWEST:
         return None
-    ln_once, ln_passes = energy_logs(data)
-    x = ln_once + kappa * ln_passes
-    counts = np.array([[sum(word == name for word in datum.words) for name in CHAR] for datum in data], dtype=np.int_)
+    x, counts = cells_by_energy(data, kappa, CHAR)
     return CharLearned(fit_outcomes(x[:, None], counts, CHAR), len(data), float(x.max()))

@@ -115,3 +115,10 @@ def energy_logs(data: Sequence[Datum]) -> tuple[Array, Array]:
     """(ln(P/v), ln n) of cells cut right through, each (n,): P in W, v in mm/s, n passes. ln E = ln(P/v) + kappa ln n."""
     once = [datum.record.power_w * datum.setting("power_frac") / datum.setting("speed_mm_s") for datum in data]
     return np.log(once), np.log([datum.setting("passes") for datum in data])
+
+
+def cells_by_energy(data: Sequence[Datum], kappa_ratio: float, words: Sequence[str]) -> tuple[Array, NDArray[np.int_]]:
+    """(ln energy of each cell, (n,), how often each word was its answer, (n, k)). kappa_ratio: what passes are worth."""
+    ln_once, ln_passes = energy_logs(data)
+    counts = np.array([[sum(word == name for word in datum.words) for name in words] for datum in data], dtype=np.int_)
+    return ln_once + kappa_ratio * ln_passes, counts

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kerfwright.calibrate.evidence import Evidence, energy_logs
+from kerfwright.calibrate.evidence import Evidence, cells_by_energy
 from kerfwright.calibrate.lesson import Lesson
 from kerfwright.calibrate.outcome import FLAME, OutcomeFit, fit_outcomes
 from kerfwright.core.finding import Finding, caution
@@ -15,6 +15,7 @@ from kerfwright.coupons.observable import Quantity
 from kerfwright.process.recipe import HeatWord, ThroughCut
 
 FEWEST = 4
+BEYOND_LN = 0.05  # this much past what was watched is still like it
 HIGH_FRAC = 0.25  # chance of a flash or worse in one cell (judgement of ours)
 
 
@@ -33,7 +34,7 @@ class HeatLearned:
 
     def risk(self, ln_energy: float) -> HeatWord:
         """Risk of flame of one cut like the cells."""
-        if ln_energy > self.highest_ln + 0.05:
+        if ln_energy > self.highest_ln + BEYOND_LN:
             return "unknown"
         upper = float(self.fit.at_least("flash", np.array([[ln_energy]])).high_value[0])
         return "high" if upper >= HIGH_FRAC or self._flamed(ln_energy) else "raised"
@@ -63,9 +64,7 @@ def learn_heat(evidence: Evidence, kappa: float) -> HeatLearned | None:
     data = evidence.of(Quantity.FLAME)
     if len(data) < FEWEST:
         return None
-    ln_once, ln_passes = energy_logs(data)
-    x = ln_once + kappa * ln_passes
-    counts = np.array([[sum(word == name for word in datum.words) for name in FLAME] for datum in data], dtype=np.int_)
+    x, counts = cells_by_energy(data, kappa, FLAME)
     fit = fit_outcomes(x[:, None], counts)
     n_flames = int(counts[:, 2:].sum())
     told = (

@@ -21,12 +21,11 @@ from kerfwright.geometry.assembly import Bond, Freedom, Part
 from kerfwright.geometry.ring import Edge, Place, Ring, Role
 from kerfwright.geometry.slab import Face, Recess, straight_slab
 from kerfwright.pieces.carcass import Carcass
-from kerfwright.pieces.groove import FLOOR_ROOM_MM
+from kerfwright.pieces.groove import FLOOR_ROOM_MM, LEAST_WEB_MM
 
 Array = NDArray[np.float64]
 
 LEAST_CELL_MM = 8.0  # a finger goes in (judgement of ours)
-LEAST_WEB_MM = 1.5  # wood left behind a housing (judgement of ours)
 RUN_OUT_MM = 1.0  # a housing runs on past the wall's top edge
 FOOT_MM = 0.3  # and this far below the divider's foot: the beam rounds its corners
 UP = np.array([[0.0, 0.0, 1.0]])

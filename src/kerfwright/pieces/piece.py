@@ -69,3 +69,8 @@ def build_piece(document: PieceDocument, thickness_mm: Mapping[str, float], boar
         raise InputError(f"no board is given for {', '.join(missing)}", accepted=f"one board for each of {', '.join(document.panels)}")
     kind: str = getattr(document, "kind")  # noqa: B009 - each kind's own literal
     return all_pieces()[kind].build(document, thickness_mm, boards or {})
+
+
+def build_on_boards(document: PieceDocument, boards: Mapping[str, Board]) -> Design:
+    """Build a piece on the boards it is made of, by panel name, as thick as they were measured."""
+    return build_piece(document, {panel: board.thickness_mm for panel, board in boards.items()}, boards)
